@@ -1,0 +1,1 @@
+"""The deployment of signfleet: settings, environment, addresses, database backend."""
