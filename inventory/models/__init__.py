@@ -1,0 +1,104 @@
+"""Stored state and its invariants, one module per stage."""
+
+from inventory.models.assessment import (
+    Assessment,
+    Disposition,
+    ElementAssessment,
+    Standing,
+)
+from inventory.models.importing import (
+    ImportMissing,
+    ImportRefusal,
+    ImportRun,
+    ImportSettlement,
+    SourceFace,
+    SourceRecord,
+)
+from inventory.models.inspection import (
+    Inspection,
+    Instrument,
+    InstrumentCheck,
+    Observation,
+    Photo,
+    Reading,
+    ReadingSet,
+    VisualRating,
+)
+from inventory.models.logbook import LogbookEntry
+from inventory.models.ordering import (
+    LayoutFace,
+    OrderAmendment,
+    OrderLine,
+    PrintOrder,
+    RollLayout,
+)
+from inventory.models.people import (
+    AgencyPolicy,
+    Membership,
+    Organisation,
+    Role,
+    ShopCustomer,
+    User,
+)
+from inventory.models.places import Position, Road, Support
+from inventory.models.production import (
+    OverlayRoll,
+    Press,
+    PressEvent,
+    PrintRun,
+    QualityReading,
+    SheetingRoll,
+)
+from inventory.models.scope import Fact, Scoped, ScopedQuerySet
+from inventory.models.signs import ColourArea, Panel, Sign
+from inventory.models.standards import CodeAlias, LocalSignType
+
+__all__ = [
+    "AgencyPolicy",
+    "Assessment",
+    "CodeAlias",
+    "ColourArea",
+    "Disposition",
+    "ElementAssessment",
+    "Fact",
+    "ImportMissing",
+    "ImportRefusal",
+    "ImportRun",
+    "ImportSettlement",
+    "Inspection",
+    "Instrument",
+    "InstrumentCheck",
+    "LayoutFace",
+    "LocalSignType",
+    "LogbookEntry",
+    "Membership",
+    "Observation",
+    "OrderAmendment",
+    "OrderLine",
+    "Organisation",
+    "OverlayRoll",
+    "Panel",
+    "Photo",
+    "Position",
+    "Press",
+    "PressEvent",
+    "PrintOrder",
+    "PrintRun",
+    "QualityReading",
+    "Reading",
+    "ReadingSet",
+    "Road",
+    "Role",
+    "RollLayout",
+    "Scoped",
+    "ScopedQuerySet",
+    "SheetingRoll",
+    "ShopCustomer",
+    "Sign",
+    "SourceFace",
+    "SourceRecord",
+    "Standing",
+    "Support",
+    "User",
+    "VisualRating",
+]

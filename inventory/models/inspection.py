@@ -1,0 +1,276 @@
+"""What people saw and measured at the roadside: facts, corrected by a new row, never edited."""
+
+import uuid
+
+from django.db import models
+from django.db.models import F, Q
+
+from inventory.models.people import Organisation, User
+from inventory.models.scope import ALL_COLUMNS, Fact, Scoped
+from inventory.models.signs import Sign
+
+
+class Instrument(Scoped):
+    """A portable retroreflectometer."""
+
+    class Receiver(models.TextChoices):
+        UNKNOWN = "", "not known"
+        ANNULAR = "annular", "annular"
+        POINT = "point", "point"
+
+    organisation = models.ForeignKey(
+        Organisation, on_delete=models.PROTECT, related_name="instruments"
+    )
+    serial = models.CharField(max_length=40)
+    observation_angle_deg = models.DecimalField(max_digits=4, decimal_places=2)
+    entrance_angle_deg = models.DecimalField(max_digits=5, decimal_places=2)
+    receiver = models.CharField(max_length=8, choices=Receiver, blank=True, default="")
+    certificate_on = models.DateField(null=True, blank=True)
+    certificate_due_on = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering = ("organisation", "serial")
+        constraints = (
+            models.UniqueConstraint(fields=("organisation", "serial"), name="instrument_once"),
+            models.CheckConstraint(
+                condition=Q(certificate_on__isnull=True)
+                | Q(certificate_due_on__isnull=True)
+                | Q(certificate_on__lte=F("certificate_due_on")),
+                name="certificate_dates_in_order",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"instrument {self.serial}"
+
+
+class InstrumentCheck(Fact):
+    """A check of an instrument against its reference standard."""
+
+    instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="checks")
+    checked_at = models.DateTimeField()
+    recorded_at = models.DateTimeField()
+    reference_ra_cd_lx_m2 = models.DecimalField(max_digits=9, decimal_places=3)
+    shown_ra_cd_lx_m2 = models.DecimalField(max_digits=9, decimal_places=3)
+    checked_by = models.ForeignKey(User, null=True, blank=True, on_delete=models.PROTECT)
+
+    reader_paths = {"owner": "instrument__organisation"}
+
+    class Meta:
+        ordering = ("instrument", "checked_at", "pk")
+
+    def __str__(self) -> str:
+        return f"check of {self.instrument} at {self.checked_at:%Y-%m-%d %H:%M}"
+
+
+class Inspection(Fact):
+    """One visit of one person to one sign."""
+
+    class How(models.TextChoices):
+        HAND_HELD = "hand_held", "hand-held instrument"
+        MOBILE = "mobile", "instrument in a moving vehicle"
+        VISUAL_NIGHT = "visual_night", "looked at by night"
+        VISUAL_DAY = "visual_day", "looked at by day"
+
+    class SurfaceState(models.TextChoices):
+        UNKNOWN = "", "not recorded"
+        DRY = "dry", "dry"
+        CLEANED = "cleaned", "cleaned before reading"
+        DIRTY = "dirty", "dirty"
+        DAMP = "damp", "damp"
+        DEW = "dew", "dew"
+        FROST = "frost", "frost"
+
+    organisation = models.ForeignKey(
+        Organisation, on_delete=models.PROTECT, related_name="inspections"
+    )
+    client_uuid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
+    sign = models.ForeignKey(Sign, on_delete=models.PROTECT, related_name="inspections")
+    taken_at = models.DateTimeField()
+    recorded_at = models.DateTimeField()
+    device_offset_minutes = models.SmallIntegerField(
+        default=0, help_text="Offset of the recording device's clock from UTC."
+    )
+    inspector = models.ForeignKey(
+        User, null=True, blank=True, on_delete=models.PROTECT, related_name="inspections"
+    )
+    how = models.CharField(max_length=14, choices=How)
+    surface_state = models.CharField(max_length=8, choices=SurfaceState, blank=True, default="")
+    instrument = models.ForeignKey(
+        Instrument, null=True, blank=True, on_delete=models.PROTECT, related_name="inspections"
+    )
+    note = models.TextField(blank=True)
+    corrects = models.ForeignKey(
+        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="corrections"
+    )
+
+    class Meta:
+        ordering = ("sign", "-taken_at", "-pk")
+        indexes = (
+            models.Index(fields=("sign", "-taken_at"), name="inspection_by_sign_time"),
+            models.Index(fields=("organisation", "-taken_at"), name="inspection_by_org_time"),
+        )
+        constraints = (
+            models.CheckConstraint(
+                condition=Q(corrects__isnull=True) | ~Q(corrects=F("id")),
+                name="inspection_corrects_another",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"inspection of {self.sign_id} at {self.taken_at:%Y-%m-%d}"
+
+
+class InspectionPart(Fact):
+    """A fact that belongs to an inspection and is readable by whoever may read that."""
+
+    reader_paths = {
+        "owner": "inspection__organisation",
+        "maker": "inspection__sign__maker",
+    }
+    # The maker stands behind the face: it may see what was found on it.
+    reader_columns = {"owner": ALL_COLUMNS, "maker": ALL_COLUMNS}
+
+    class Meta:
+        abstract = True
+
+
+class ReadingSet(InspectionPart):
+    """The readings of one colour at one geometry during one inspection."""
+
+    inspection = models.ForeignKey(
+        Inspection, on_delete=models.PROTECT, related_name="reading_sets"
+    )
+    number = models.PositiveSmallIntegerField()
+    color = models.CharField(max_length=32)
+    observation_angle_deg = models.DecimalField(max_digits=4, decimal_places=2)
+    entrance_angle_deg = models.DecimalField(max_digits=5, decimal_places=2)
+    rotation_angle_deg = models.DecimalField(
+        max_digits=5, decimal_places=2, null=True, blank=True
+    )
+
+    class Meta:
+        ordering = ("inspection", "number")
+        constraints = (
+            models.UniqueConstraint(fields=("inspection", "number"), name="reading_set_once"),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.color} readings of inspection {self.inspection_id}"
+
+
+class Reading(Fact):
+    """One measured R_A of one colour of one face; never edited once saved."""
+
+    reading_set = models.ForeignKey(
+        ReadingSet, on_delete=models.PROTECT, related_name="readings"
+    )
+    number = models.PositiveSmallIntegerField()
+    typed = models.CharField(max_length=24, help_text="The decimal as it was typed.")
+    ra_cd_lx_m2 = models.DecimalField("R_A [cd/lx/m²]", max_digits=9, decimal_places=3)
+    place_on_face = models.CharField(max_length=24, blank=True)
+
+    reader_paths = {
+        "owner": "reading_set__inspection__organisation",
+        "maker": "reading_set__inspection__sign__maker",
+    }
+    reader_columns = {"owner": ALL_COLUMNS, "maker": ALL_COLUMNS}
+
+    class Meta:
+        ordering = ("reading_set", "number")
+        constraints = (
+            models.UniqueConstraint(fields=("reading_set", "number"), name="reading_once"),
+            models.CheckConstraint(
+                condition=Q(ra_cd_lx_m2__gte=0), name="reading_ra_not_negative"
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.typed} cd/lx/m²"
+
+
+class Observation(InspectionPart):
+    """Something seen by eye: damage, a lean, an obstruction."""
+
+    class Kind(models.TextChoices):
+        DAMAGED = "damaged", "damaged"
+        BENT = "bent", "bent"
+        LEANING = "leaning", "leaning"
+        TURNED = "turned", "turned away"
+        OBSTRUCTED = "obstructed", "hidden by growth or objects"
+        VANDALISED = "vandalised", "defaced or shot at"
+        FADED = "faded", "colour faded"
+        DELAMINATED = "delaminated", "sheeting or film coming off"
+        MISSING = "missing", "missing"
+        KNOCKED_DOWN = "knocked_down", "knocked down"
+        WRONG_SIGN = "wrong_sign", "not the sign on record"
+        GENERAL = "general", "general condition"
+
+    class Severity(models.IntegerChoices):
+        NONE = 0, "sound"
+        SLIGHT = 1, "slight: still reads well"
+        MODERATE = 2, "moderate: replace in due course"
+        SEVERE = 3, "severe: cannot be relied on"
+
+    inspection = models.ForeignKey(
+        Inspection, on_delete=models.PROTECT, related_name="observations"
+    )
+    kind = models.CharField(max_length=14, choices=Kind)
+    severity = models.PositiveSmallIntegerField(choices=Severity)
+    note = models.CharField(max_length=255, blank=True)
+
+    class Meta:
+        ordering = ("inspection", "pk")
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} ({self.get_severity_display()})"
+
+
+class VisualRating(InspectionPart):
+    """A trained inspector's judgement at night: a graded observation, not a measured value."""
+
+    class Procedure(models.TextChoices):
+        CALIBRATION_SIGNS = "calibration_signs", "calibration signs"
+        COMPARISON_PANELS = "comparison_panels", "comparison panels"
+        CONSISTENT_PARAMETERS = "consistent_parameters", "consistent parameters"
+
+    inspection = models.ForeignKey(
+        Inspection, on_delete=models.PROTECT, related_name="visual_ratings"
+    )
+    procedure = models.CharField(max_length=24, choices=Procedure)
+    is_adequate = models.BooleanField()
+    evidence = models.JSONField(default=dict)
+
+    class Meta:
+        ordering = ("inspection", "pk")
+
+    def __str__(self) -> str:
+        return f"{'adequate' if self.is_adequate else 'not adequate'} by {self.procedure}"
+
+
+class Photo(Scoped):
+    """A picture of a sign; re-encoded on arrival, never trusted as sent."""
+
+    organisation = models.ForeignKey(
+        Organisation, on_delete=models.PROTECT, related_name="photos"
+    )
+    client_uuid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
+    sign = models.ForeignKey(Sign, on_delete=models.PROTECT, related_name="photos")
+    inspection = models.ForeignKey(
+        Inspection, null=True, blank=True, on_delete=models.PROTECT, related_name="photos"
+    )
+    image = models.ImageField(upload_to="photos/%Y/%m/")
+    sha256 = models.CharField(max_length=64, help_text="Of the bytes as they were sent.")
+    taken_at = models.DateTimeField(null=True, blank=True)
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(User, null=True, blank=True, on_delete=models.PROTECT)
+    caption = models.CharField(max_length=255, blank=True)
+    is_drawn = models.BooleanField(
+        default=False, help_text="Drawn by code for an invented scenario, not photographed."
+    )
+
+    class Meta:
+        ordering = ("sign", "-recorded_at", "-pk")
+
+    def __str__(self) -> str:
+        return f"photo {self.pk} of sign {self.sign_id}"

@@ -1,0 +1,187 @@
+"""Orders between an agency and a shop, their lines, and what a run printed of them."""
+
+from django.db import models
+from django.db.models import F, Q
+
+from inventory.models.people import Organisation, User
+from inventory.models.places import Position
+from inventory.models.production import PrintRun, SheetingRoll
+from inventory.models.scope import ALL_COLUMNS, Scoped
+from inventory.models.signs import Sign
+
+
+class PrintOrder(Scoped):
+    """An agency's order for faces; frozen once released."""
+
+    class State(models.TextChoices):
+        DRAFT = "draft", "draft"
+        RELEASED = "released", "released"
+        PRINTED = "printed", "printed"
+        CLOSED = "closed", "every face installed"
+        CANCELLED = "cancelled", "cancelled"
+
+    agency = models.ForeignKey(
+        Organisation, on_delete=models.PROTECT, related_name="orders_placed"
+    )
+    shop = models.ForeignKey(
+        Organisation, on_delete=models.PROTECT, related_name="orders_taken"
+    )
+    number = models.CharField(max_length=24)
+    title = models.CharField(max_length=120, blank=True)
+    state = models.CharField(max_length=10, choices=State, default=State.DRAFT)
+    drafted_at = models.DateTimeField()
+    drafted_by = models.ForeignKey(
+        User, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    needed_by_on = models.DateField(null=True, blank=True)
+    released_at = models.DateTimeField(null=True, blank=True)
+    released_by = models.ForeignKey(
+        User, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    press_rate_ft2_per_h = models.FloatField()
+
+    reader_paths = {"owner": "agency", "counterparty": "shop"}
+    reader_columns = {
+        "owner": ALL_COLUMNS,
+        "counterparty": (
+            "agency_id",
+            "shop_id",
+            "number",
+            "title",
+            "state",
+            "needed_by_on",
+            "released_at",
+            "press_rate_ft2_per_h",
+        ),
+    }
+
+    class Meta:
+        ordering = ("agency", "-drafted_at", "pk")
+        indexes = (
+            models.Index(fields=("shop", "state", "-drafted_at"), name="order_by_shop_state"),
+            models.Index(
+                fields=("agency", "state", "-drafted_at"), name="order_by_agency_state"
+            ),
+        )
+        constraints = (
+            models.UniqueConstraint(fields=("agency", "number"), name="order_number_once"),
+            models.CheckConstraint(
+                condition=~Q(agency=F("shop")), name="order_has_two_parties"
+            ),
+            models.CheckConstraint(
+                condition=Q(state__in=("draft", "cancelled")) | Q(released_at__isnull=False),
+                name="released_order_says_when",
+            ),
+            models.CheckConstraint(
+                condition=Q(press_rate_ft2_per_h__gt=0), name="order_press_rate_positive"
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"order {self.number}"
+
+
+class OrderPart(Scoped):
+    """A part of an order, readable by both of its parties."""
+
+    reader_paths = {"owner": "order__agency", "counterparty": "order__shop"}
+    reader_columns = {"owner": ALL_COLUMNS, "counterparty": ALL_COLUMNS}
+
+    class Meta:
+        abstract = True
+
+
+class OrderLine(OrderPart):
+    """Faces of one kind, for one position or for stock."""
+
+    order = models.ForeignKey(PrintOrder, on_delete=models.PROTECT, related_name="lines")
+    number = models.PositiveIntegerField()
+    position = models.ForeignKey(
+        Position, null=True, blank=True, on_delete=models.PROTECT, related_name="order_lines"
+    )
+    replaces = models.ForeignKey(
+        Sign, null=True, blank=True, on_delete=models.PROTECT, related_name="replaced_by_lines"
+    )
+    sign_code = models.CharField(max_length=24)
+    variant = models.CharField(max_length=24, blank=True)
+    legend_text = models.CharField(max_length=255, blank=True)
+    is_custom_legend = models.BooleanField(default=False)
+    artwork = models.FileField(upload_to="artwork/", blank=True)
+    width_in = models.FloatField()
+    height_in = models.FloatField()
+    quantity = models.PositiveIntegerField(default=1)
+    sheeting_type = models.CharField(max_length=8)
+    optics = models.CharField(max_length=10)
+    base_color = models.CharField(max_length=32, help_text="Colour of the base sheeting.")
+    background_color = models.CharField(max_length=32)
+    legend_color = models.CharField(max_length=32)
+    secondary_color = models.CharField(max_length=32, blank=True)
+    reason = models.CharField(max_length=255, blank=True)
+
+    class Meta:
+        ordering = ("order", "number")
+        constraints = (
+            models.UniqueConstraint(fields=("order", "number"), name="order_line_once"),
+            models.UniqueConstraint(
+                fields=("order", "position"),
+                condition=Q(position__isnull=False),
+                name="position_once_per_order",
+            ),
+            models.CheckConstraint(condition=Q(quantity__gte=1), name="line_quantity_positive"),
+            models.CheckConstraint(
+                condition=Q(position__isnull=True) | Q(quantity=1),
+                name="line_for_a_position_is_one_face",
+            ),
+            models.CheckConstraint(
+                condition=Q(width_in__gt=0, height_in__gt=0), name="line_size_positive"
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.quantity} × {self.sign_code}{self.variant}"
+
+
+class OrderAmendment(OrderPart):
+    """A change to a released order, seen by both parties; its lines stay as released."""
+
+    order = models.ForeignKey(PrintOrder, on_delete=models.PROTECT, related_name="amendments")
+    text = models.TextField()
+    amended_at = models.DateTimeField()
+    amended_by = models.ForeignKey(User, null=True, blank=True, on_delete=models.PROTECT)
+
+    class Meta:
+        ordering = ("order", "amended_at", "pk")
+
+    def __str__(self) -> str:
+        return f"amendment of {self.order} at {self.amended_at:%Y-%m-%d}"
+
+
+class RollLayout(OrderPart):
+    """The faces of an order that lie on one roll and are printed in one run."""
+
+    order = models.ForeignKey(PrintOrder, on_delete=models.PROTECT, related_name="layouts")
+    roll = models.ForeignKey(SheetingRoll, on_delete=models.PROTECT, related_name="layouts")
+    print_run = models.OneToOneField(PrintRun, on_delete=models.PROTECT, related_name="layout")
+
+    class Meta:
+        ordering = ("order", "pk")
+
+    def __str__(self) -> str:
+        return f"layout of {self.order} on {self.roll}"
+
+
+class LayoutFace(Scoped):
+    """One face of a layout: the line that asked for it and the sign that came of it."""
+
+    layout = models.ForeignKey(RollLayout, on_delete=models.PROTECT, related_name="faces")
+    line = models.ForeignKey(OrderLine, on_delete=models.PROTECT, related_name="faces")
+    sign = models.OneToOneField(Sign, on_delete=models.PROTECT, related_name="layout_face")
+
+    reader_paths = {"owner": "layout__order__agency", "counterparty": "layout__order__shop"}
+    reader_columns = {"owner": ALL_COLUMNS, "counterparty": ALL_COLUMNS}
+
+    class Meta:
+        ordering = ("layout", "pk")
+
+    def __str__(self) -> str:
+        return f"face {self.sign_id} for {self.line}"

@@ -1,0 +1,144 @@
+"""Organisations, the people who act for them, and the agency's own rules."""
+
+from django.contrib.auth.models import AbstractUser
+from django.db import models
+from django.db.models import F, Q
+
+from inventory.models.scope import Scoped
+
+
+class User(AbstractUser):
+    """A person who signs in; what they may do comes from their memberships."""
+
+    class Meta(AbstractUser.Meta):
+        ordering = ("username",)
+
+    def __str__(self) -> str:
+        return self.get_full_name() or self.username
+
+
+class Organisation(models.Model):
+    """A road agency or a sign shop."""
+
+    class Kind(models.TextChoices):
+        AGENCY = "agency", "road agency"
+        SHOP = "shop", "sign shop"
+
+    name = models.CharField(max_length=120, unique=True)
+    kind = models.CharField(max_length=10, choices=Kind)
+    initials = models.CharField(
+        max_length=8, blank=True, help_text="As marked on a sign's back."
+    )
+    time_zone = models.CharField(max_length=40, default="UTC")
+    is_invented = models.BooleanField(
+        default=False, help_text="Part of an invented demo scenario; pages say so."
+    )
+
+    class Meta:
+        ordering = ("name", "pk")
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Role(models.TextChoices):
+    """What a person does for an organisation."""
+
+    CREW = "crew", "field crew"
+    SHOP = "shop", "sign shop"
+    ENGINEER = "engineer", "agency engineer"
+    ADMINISTRATOR = "administrator", "administrator"
+
+
+class Membership(Scoped):
+    """One role of one person in one organisation."""
+
+    user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="memberships")
+    organisation = models.ForeignKey(
+        Organisation, on_delete=models.PROTECT, related_name="memberships"
+    )
+    role = models.CharField(max_length=16, choices=Role)
+
+    class Meta:
+        ordering = ("organisation", "role", "user", "pk")
+        constraints = (
+            models.UniqueConstraint(
+                fields=("user", "organisation", "role"), name="membership_once_per_role"
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.user}, {self.get_role_display()} at {self.organisation}"
+
+
+class AgencyPolicy(Scoped):
+    """The rules an agency judges by, from a date on; never changed, only succeeded."""
+
+    class DecisionRule(models.TextChoices):
+        SIMPLE_ACCEPTANCE = "simple_acceptance", "simple acceptance: the mean against the level"
+
+    organisation = models.ForeignKey(
+        Organisation, on_delete=models.PROTECT, related_name="policies"
+    )
+    version = models.PositiveIntegerField()
+    effective_on = models.DateField()
+    edition = models.CharField(max_length=20, help_text="Edition whose levels bind the agency.")
+    uses_recommended_levels = models.BooleanField(
+        default=False,
+        help_text="Judge blue and brown signs by the 2012 recommendation where the edition has "
+        "no level of its own.",
+    )
+    decision_rule = models.CharField(
+        max_length=24, choices=DecisionRule, default=DecisionRule.SIMPLE_ACCEPTANCE
+    )
+    excluded_groups = models.JSONField(
+        default=list,
+        blank=True,
+        help_text="Keys of the exclusion clauses the agency applies.",
+    )
+    due_within_days = models.PositiveIntegerField(
+        default=365, help_text="How far ahead a sign counts as due soon."
+    )
+    press_rate_ft2_per_h = models.FloatField(
+        default=162.0,
+        help_text="Rate used for press-time estimates (common practice, no source).",
+    )
+    basis = models.TextField(help_text="Why these rules: the decision they rest on.")
+
+    class Meta:
+        ordering = ("organisation", "-effective_on", "-version")
+        constraints = (
+            models.UniqueConstraint(
+                fields=("organisation", "version"), name="policy_version_once"
+            ),
+            models.CheckConstraint(
+                condition=Q(press_rate_ft2_per_h__gt=0), name="policy_press_rate_positive"
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.organisation}, rules version {self.version} from {self.effective_on}"
+
+
+class ShopCustomer(Scoped):
+    """An agency a shop prints for; what makes the two each other's counterparty."""
+
+    organisation = models.ForeignKey(
+        Organisation, on_delete=models.PROTECT, related_name="customers"
+    )
+    agency = models.ForeignKey(Organisation, on_delete=models.PROTECT, related_name="shops")
+
+    reader_paths = {"owner": "organisation", "counterparty": "agency"}
+    reader_columns = {"owner": ("*",), "counterparty": ("organisation_id", "agency_id")}
+
+    class Meta:
+        ordering = ("organisation", "agency")
+        constraints = (
+            models.UniqueConstraint(fields=("organisation", "agency"), name="customer_once"),
+            models.CheckConstraint(
+                condition=~Q(organisation=F("agency")), name="customer_is_another"
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.organisation} prints for {self.agency}"

@@ -1,0 +1,205 @@
+"""What was on the press, and when; the root of every later answer about a face."""
+
+from django.db import models
+from django.db.models import F, Q
+
+from inventory.models.people import Organisation, User
+from inventory.models.scope import ALL_COLUMNS, Fact, Scoped
+from inventory.models.signs import Sign
+
+
+class SheetingRoll(Scoped):
+    """A roll of retroreflective sheeting as received."""
+
+    organisation = models.ForeignKey(
+        Organisation, on_delete=models.PROTECT, related_name="sheeting_rolls"
+    )
+    roll_number = models.CharField(max_length=40)
+    lot = models.CharField(max_length=40)
+    sheeting_type = models.CharField(max_length=8)
+    optics = models.CharField(max_length=10)
+    color = models.CharField(max_length=32)
+    width_in = models.FloatField()
+    length_ft = models.FloatField()
+    received_on = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering = ("organisation", "-received_on", "roll_number")
+        constraints = (
+            models.UniqueConstraint(fields=("organisation", "roll_number"), name="roll_once"),
+            models.CheckConstraint(condition=Q(width_in__gt=0), name="roll_width_positive"),
+            models.CheckConstraint(condition=Q(length_ft__gt=0), name="roll_length_positive"),
+        )
+
+    def __str__(self) -> str:
+        return f"roll {self.roll_number} (lot {self.lot})"
+
+
+class OverlayRoll(Scoped):
+    """A roll of protective overlay film as received."""
+
+    organisation = models.ForeignKey(
+        Organisation, on_delete=models.PROTECT, related_name="overlay_rolls"
+    )
+    roll_number = models.CharField(max_length=40)
+    lot = models.CharField(max_length=40)
+    width_in = models.FloatField()
+    length_ft = models.FloatField()
+    received_on = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering = ("organisation", "-received_on", "roll_number")
+        constraints = (
+            models.UniqueConstraint(
+                fields=("organisation", "roll_number"), name="overlay_once"
+            ),
+            models.CheckConstraint(condition=Q(width_in__gt=0), name="overlay_width_positive"),
+        )
+
+    def __str__(self) -> str:
+        return f"overlay {self.roll_number} (lot {self.lot})"
+
+
+class Press(Scoped):
+    """A digital press of the shop."""
+
+    organisation = models.ForeignKey(
+        Organisation, on_delete=models.PROTECT, related_name="presses"
+    )
+    name = models.CharField(max_length=60)
+    width_in = models.FloatField()
+    rate_ft2_per_h = models.FloatField()
+
+    class Meta:
+        ordering = ("organisation", "name")
+        constraints = (
+            models.UniqueConstraint(fields=("organisation", "name"), name="press_once"),
+            models.CheckConstraint(condition=Q(width_in__gt=0), name="press_width_positive"),
+            models.CheckConstraint(
+                condition=Q(rate_ft2_per_h__gt=0), name="press_rate_positive"
+            ),
+        )
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class PressEvent(Fact):
+    """Something that happened at the press; what is loaded follows from these, by time."""
+
+    class Kind(models.TextChoices):
+        ROLL_LOADED = "roll_loaded", "roll loaded"
+        ROLL_TAKEN_OFF = "roll_taken_off", "roll taken off"
+        OVERLAY_LOADED = "overlay_loaded", "overlay film loaded"
+        INK_CHANGED = "ink_changed", "ink container changed"
+        MAINTENANCE_DONE = "maintenance_done", "maintenance done"
+        CHECK_PASSED = "check_passed", "print check passed"
+        CHECK_FAILED = "check_failed", "print check failed"
+
+    press = models.ForeignKey(Press, on_delete=models.PROTECT, related_name="events")
+    kind = models.CharField(max_length=20, choices=Kind)
+    happened_at = models.DateTimeField()
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(User, null=True, blank=True, on_delete=models.PROTECT)
+    roll = models.ForeignKey(
+        SheetingRoll, null=True, blank=True, on_delete=models.PROTECT, related_name="events"
+    )
+    overlay = models.ForeignKey(
+        OverlayRoll, null=True, blank=True, on_delete=models.PROTECT, related_name="events"
+    )
+    ink_channel = models.CharField(max_length=24, blank=True)
+    ink_color = models.CharField(max_length=32, blank=True)
+    ink_lot = models.CharField(max_length=40, blank=True)
+    remaining_ft = models.FloatField(null=True, blank=True)
+    note = models.CharField(max_length=255, blank=True)
+    corrects = models.ForeignKey(
+        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="corrections"
+    )
+
+    reader_paths = {"owner": "press__organisation"}
+
+    class Meta:
+        ordering = ("press", "happened_at", "pk")
+        indexes = (models.Index(fields=("press", "happened_at"), name="press_event_by_time"),)
+        constraints = (
+            models.CheckConstraint(
+                condition=~Q(kind__in=("roll_loaded", "roll_taken_off"))
+                | Q(roll__isnull=False),
+                name="roll_event_names_roll",
+            ),
+            models.CheckConstraint(
+                condition=~Q(kind="overlay_loaded") | Q(overlay__isnull=False),
+                name="overlay_event_names_roll",
+            ),
+            models.CheckConstraint(
+                condition=~Q(kind="ink_changed") | (~Q(ink_channel="") & ~Q(ink_lot="")),
+                name="ink_event_names_lot",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} on {self.press} at {self.happened_at:%Y-%m-%d %H:%M}"
+
+
+class PrintRun(Scoped):
+    """One stretch of printing; it knows no order, and what was loaded follows from events."""
+
+    press = models.ForeignKey(Press, on_delete=models.PROTECT, related_name="runs")
+    run_number = models.CharField(max_length=40)
+    started_at = models.DateTimeField()
+    finished_at = models.DateTimeField()
+    printed_area_ft2 = models.FloatField()
+    roll_length_used_ft = models.FloatField(null=True, blank=True)
+    operator = models.ForeignKey(User, null=True, blank=True, on_delete=models.PROTECT)
+    note = models.CharField(max_length=255, blank=True)
+
+    reader_paths = {"owner": "press__organisation", "counterparty": "signs__owner"}
+    reader_columns = {
+        "owner": ALL_COLUMNS,
+        "counterparty": ("run_number", "started_at", "finished_at"),
+    }
+    reader_paths_repeat = True
+
+    class Meta:
+        ordering = ("press", "-started_at", "pk")
+        indexes = (models.Index(fields=("press", "started_at"), name="run_by_time"),)
+        constraints = (
+            models.UniqueConstraint(fields=("press", "run_number"), name="run_number_once"),
+            models.CheckConstraint(
+                condition=Q(started_at__lt=F("finished_at")), name="run_starts_before_it_ends"
+            ),
+            models.CheckConstraint(
+                condition=Q(printed_area_ft2__gt=0), name="run_area_positive"
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"run {self.run_number}"
+
+
+class QualityReading(Fact):
+    """A reading of a new face at the shop, against the new-sheeting minimum; never edited."""
+
+    sign = models.ForeignKey(Sign, on_delete=models.PROTECT, related_name="quality_readings")
+    color = models.CharField(max_length=32)
+    typed = models.CharField(max_length=24)
+    ra_cd_lx_m2 = models.DecimalField("R_A [cd/lx/m²]", max_digits=9, decimal_places=3)
+    observation_angle_deg = models.DecimalField(max_digits=4, decimal_places=2)
+    entrance_angle_deg = models.DecimalField(max_digits=5, decimal_places=2)
+    taken_at = models.DateTimeField()
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(User, null=True, blank=True, on_delete=models.PROTECT)
+
+    reader_paths = {"owner": "sign__maker", "counterparty": "sign__owner"}
+    reader_columns = {"owner": ALL_COLUMNS, "counterparty": ALL_COLUMNS}
+
+    class Meta:
+        ordering = ("sign", "taken_at", "pk")
+        constraints = (
+            models.CheckConstraint(
+                condition=Q(ra_cd_lx_m2__gte=0), name="quality_reading_not_negative"
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.typed} cd/lx/m² {self.color}"

@@ -1,0 +1,105 @@
+"""Who may read what: every query starts from an organisation.
+
+A record names, for each part an organisation can play towards it, the path to that
+organisation and the columns that part may read. A manager gives no rows until it is told
+who asks.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, ClassVar, Self
+
+from django.db import models
+
+from inventory.errors import StateConflictError
+
+if TYPE_CHECKING:
+    from inventory.models.people import Organisation
+
+ALL_COLUMNS = ("*",)
+
+
+class ScopedQuerySet(models.QuerySet[Any]):
+    """Rows that can be narrowed to what one organisation may read."""
+
+    def owned_by(self, organisation: Organisation) -> Self:
+        """Rows the organisation owns."""
+        return self.filter(**{self.model.reader_paths["owner"]: organisation})
+
+    def readable_by(self, organisation: Organisation) -> Self:
+        """Rows the organisation may read in any part it plays: owner, counterparty or maker."""
+        condition = models.Q()
+        for path in self.model.reader_paths.values():
+            condition |= models.Q(**{path: organisation})
+        rows = self.filter(condition)
+        # A path through a to-many relation can repeat a row.
+        return rows.distinct() if self.model.reader_paths_repeat else rows
+
+    def rows_for(self, organisation: Organisation) -> list[dict[str, Any]]:
+        """Return the readable rows as mappings holding only the columns the reader may see."""
+        concrete = [f.attname for f in self.model._meta.concrete_fields]
+        out: dict[Any, dict[str, Any]] = {}
+        for part, path in self.model.reader_paths.items():
+            columns = self.model.reader_columns[part]
+            names = concrete if columns == ALL_COLUMNS else list(columns)
+            for row in self.filter(**{path: organisation}).values("pk", *names):
+                out.setdefault(row["pk"], {}).update(row)
+        return list(out.values())
+
+
+ScopedManager = models.Manager.from_queryset(ScopedQuerySet)
+
+
+class Scoped(models.Model):
+    """A record that says which organisations may read it, and which of its columns."""
+
+    reader_paths: ClassVar[dict[str, str]] = {"owner": "organisation"}
+    reader_columns: ClassVar[dict[str, tuple[str, ...]]] = {"owner": ALL_COLUMNS}
+    reader_paths_repeat: ClassVar[bool] = False
+
+    objects = ScopedManager()
+
+    class Meta:
+        abstract = True
+
+
+def _refuse_change(model: type[models.Model]) -> StateConflictError:
+    msg = (
+        f"A stored {model._meta.verbose_name} is a fact and is never changed or deleted; "
+        "record a new one that corrects it."
+    )
+    return StateConflictError(msg)
+
+
+class FactQuerySet(ScopedQuerySet):
+    """Rows that can be added and read, never changed or deleted."""
+
+    def update(self, **kwargs: Any) -> int:
+        """Refuse: a fact is corrected by a new row."""
+        raise _refuse_change(self.model)
+
+    def delete(self) -> tuple[int, dict[str, int]]:
+        """Refuse: a fact stays."""
+        raise _refuse_change(self.model)
+
+
+FactManager = models.Manager.from_queryset(FactQuerySet)
+
+
+class Fact(Scoped):
+    """A record of what was seen, measured, done or concluded; written once."""
+
+    objects = FactManager()
+
+    class Meta:
+        abstract = True
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        """Save a new fact; an existing one is refused."""
+        if not self._state.adding:
+            raise _refuse_change(type(self))
+        super().save(*args, **kwargs)
+
+    def delete(self, *args: Any, **kwargs: Any) -> tuple[int, dict[str, int]]:
+        """Refuse: a fact stays."""
+        raise _refuse_change(type(self))

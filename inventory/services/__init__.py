@@ -1,0 +1,1 @@
+"""One verb per function, one transaction each; the only place that writes."""

@@ -1,0 +1,110 @@
+"""Small builders of records; each test makes just what it needs."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+from itertools import count
+from typing import Any
+
+from inventory.models import (
+    ColourArea,
+    Organisation,
+    Position,
+    Role,
+    Sign,
+    Support,
+    User,
+)
+from inventory.services.people import add_customer, add_person, create_organisation, set_policy
+from inventory.services.places import create_position, create_support
+
+NOW = datetime(2026, 6, 1, 12, 0, tzinfo=UTC)
+_numbers = count(1)
+
+
+def make_agency(name: str | None = None, edition: str = "11th-2023", **policy: Any):
+    agency = create_organisation(
+        name=name or f"County {next(_numbers)}", kind=Organisation.Kind.AGENCY
+    )
+    set_policy(
+        agency=agency,
+        effective_on=date(2000, 1, 1),
+        edition=edition,
+        basis="for tests",
+        now=NOW,
+        **policy,
+    )
+    return agency
+
+
+def make_shop(name: str | None = None, agency: Organisation | None = None) -> Organisation:
+    shop = create_organisation(
+        name=name or f"Shop {next(_numbers)}", kind=Organisation.Kind.SHOP
+    )
+    if agency is not None:
+        add_customer(shop=shop, agency=agency)
+    return shop
+
+
+def make_person(organisation: Organisation, role: str = Role.ENGINEER) -> User:
+    return add_person(
+        username=f"person{next(_numbers)}",
+        password="a-long-test-word",
+        organisation=organisation,
+        role=role,
+    )
+
+
+def make_support(agency: Organisation, **fields: Any) -> Support:
+    return create_support(
+        organisation=agency,
+        **{"latitude_deg": 43.0, "longitude_deg": -89.5} | fields,
+    )
+
+
+def make_position(agency: Organisation, **fields: Any) -> Position:
+    support = fields.pop("support", None) or make_support(agency)
+    defaults = {"sign_code": "R1-1", "width_in": 30.0, "height_in": 30.0, "mount": "post"}
+    return create_position(support=support, **defaults | fields)
+
+
+STOP_COLOURS = (("background", "red"), ("legend", "white"))
+
+
+def make_sign(
+    agency: Organisation,
+    *,
+    colours: tuple[tuple[str, str], ...] = STOP_COLOURS,
+    sheeting_type: str = "IX",
+    optics: str = "prismatic",
+    position: Position | None = None,
+    **fields: Any,
+) -> Sign:
+    """Return an installed face, a Stop sign unless told otherwise."""
+    position = position or make_position(
+        agency,
+        **{k: fields[k] for k in ("sign_code", "width_in", "height_in") if k in fields},
+    )
+    defaults: dict[str, Any] = {
+        "owner": agency,
+        "state": Sign.State.INSTALLED,
+        "position": position,
+        "sign_code": position.sign_code,
+        "width_in": position.width_in,
+        "height_in": position.height_in,
+        "installed_on": date(2015, 5, 1),
+    }
+    sign = Sign.objects.create(**defaults | fields)
+    ColourArea.objects.bulk_create(
+        ColourArea(
+            sign=sign,
+            number=number,
+            part=part,
+            color=color,
+            sheeting_type=sheeting_type,
+            optics=optics,
+            colouring="sheeting",
+        )
+        for number, (part, color) in enumerate(colours, start=1)
+    )
+    return sign
