@@ -126,7 +126,8 @@ def database_from_env(default_path: Path) -> dict[str, Any]:
             "CONN_MAX_AGE": _CONNECTION_MAX_AGE_S,
             "CONN_HEALTH_CHECKS": True,
         }
-    msg = f"DATABASE_URL starts with {scheme!r}; it must start with sqlite: or postgres:."
+    found = f"starts with '{scheme}:'" if scheme else "has no beginning such as 'sqlite:'"
+    msg = f"DATABASE_URL {found}; it must start with sqlite: or postgres:."
     raise SettingError(msg)
 
 

@@ -1,0 +1,62 @@
+"""What every test stands on: the settings, the database, and what may be left out."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+from django.conf import settings
+from django.db import connections
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+pytest_plugins = ["tests.left_out", "pytester"]
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _site_settings(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """
+    Set what a test machine has otherwise than a deployment.
+
+    No TLS in front, static files straight from their folders, photos in a temporary
+    folder, and a password hash that costs nothing.
+    """
+    changed = {
+        "BEHIND_TLS": False,
+        "SECURE_SSL_REDIRECT": False,
+        "SESSION_COOKIE_SECURE": False,
+        "CSRF_COOKIE_SECURE": False,
+        "ALLOWED_HOSTS": ["*"],
+        "MEDIA_ROOT": tmp_path_factory.mktemp("media"),
+        "PASSWORD_HASHERS": ["django.contrib.auth.hashers.MD5PasswordHasher"],
+        "STORAGES": {
+            **settings.STORAGES,
+            "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
+        },
+        # Static files straight from their folders, without a collecting step.
+        "WHITENOISE_AUTOREFRESH": True,
+        "WHITENOISE_USE_FINDERS": True,
+    }
+    with pytest.MonkeyPatch.context() as patch:
+        for name, value in changed.items():
+            patch.setattr(settings, name, value, raising=False)
+        yield
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """Put the test database of SQLite in a file: the races are about files."""
+    if connections["default"].vendor == "sqlite":
+        place: Path = tmp_path_factory.mktemp("database") / "test.sqlite3"
+        connections["default"].settings_dict["TEST"]["NAME"] = str(place)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Leave the tests that are about one engine to that engine's leg."""
+    vendor = connections["default"].vendor
+    other = pytest.mark.skip(reason="only PostgreSQL can show this")
+    for item in items:
+        if vendor != "postgresql" and item.get_closest_marker("postgres") is not None:
+            item.add_marker(other)
