@@ -45,6 +45,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "inventory.web.membership.ActiveMembershipMiddleware",
+    "inventory.web.errors.ErrorPageMiddleware",
 ]
 
 ROOT_URLCONF = "signfleet.urls"

@@ -14,3 +14,6 @@ if settings.DEBUG:
     from django.conf.urls.static import static
 
     urlpatterns += static(settings.STATIC_URL, document_root=settings.STATIC_ROOT)
+
+handler404 = "inventory.web.errors.page_not_found"
+handler500 = "inventory.web.errors.server_failed"

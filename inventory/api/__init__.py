@@ -1,0 +1,1 @@
+"""REST API for the phone and for other systems; one module per stage."""

@@ -1,0 +1,10 @@
+"""Addresses of the crew's pages."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from django.urls import URLPattern
+
+urlpatterns: list[URLPattern] = []

@@ -1,0 +1,90 @@
+"""Errors as pages: one class, one status, one sentence."""
+
+from __future__ import annotations
+
+from http import HTTPStatus
+from typing import TYPE_CHECKING
+
+from django.shortcuts import render
+
+from inventory.errors import (
+    InventoryError,
+    NoPublishedValueError,
+    NotPermittedError,
+    OutOfRangeError,
+    StateConflictError,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from django.http import HttpRequest, HttpResponse, HttpResponseBase
+
+STATUS_OF_ERROR: tuple[tuple[type[InventoryError], HTTPStatus], ...] = (
+    (NotPermittedError, HTTPStatus.FORBIDDEN),
+    (StateConflictError, HTTPStatus.CONFLICT),
+    (NoPublishedValueError, HTTPStatus.NOT_FOUND),
+    (OutOfRangeError, HTTPStatus.BAD_REQUEST),
+    (InventoryError, HTTPStatus.BAD_REQUEST),
+)
+HEADING_OF_STATUS = {
+    HTTPStatus.FORBIDDEN: "Not for your role",
+    HTTPStatus.CONFLICT: "That cannot be done now",
+    HTTPStatus.NOT_FOUND: "No published value",
+    HTTPStatus.BAD_REQUEST: "Something in the request is not right",
+}
+
+
+class ErrorPageMiddleware:
+    """Answers an error raised on purpose with the sentence it carries."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        return self.get_response(request)
+
+    def process_exception(
+        self, request: HttpRequest, exception: Exception
+    ) -> HttpResponse | None:
+        if not isinstance(exception, InventoryError):
+            return None
+        status = status_of(exception)
+        return render(
+            request,
+            "inventory/shared/error_page.html",
+            {
+                "heading": HEADING_OF_STATUS[status],
+                "sentence": str(exception),
+                "code": exception.code,
+            },
+            status=status,
+        )
+
+
+def status_of(error: InventoryError) -> HTTPStatus:
+    """Return the HTTP status of an error's class."""
+    return next(status for kind, status in STATUS_OF_ERROR if isinstance(error, kind))
+
+
+def page_not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
+    return render(
+        request,
+        "inventory/shared/error_page.html",
+        {
+            "heading": "There is no such page",
+            "sentence": (
+                "The address may be mistyped, or what it showed belongs to another "
+                "organisation than the one you act for."
+            ),
+        },
+        status=HTTPStatus.NOT_FOUND,
+    )
+
+
+def server_failed(request: HttpRequest) -> HttpResponse:
+    return render(
+        None,
+        "inventory/shared/server_failed.html",
+        status=HTTPStatus.INTERNAL_SERVER_ERROR,
+    )
