@@ -6,7 +6,7 @@ import os
 from typing import TYPE_CHECKING
 
 import pytest
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import ViewportSize, sync_playwright
 
 from tests.left_out import NO_CHROMIUM, find_chromium
 
@@ -15,8 +15,8 @@ if TYPE_CHECKING:
 
     from playwright.sync_api import Browser, Page
 
-PHONE = {"width": 390, "height": 844}
-DESK = {"width": 1440, "height": 900}
+PHONE = ViewportSize(width=390, height=844)
+DESK = ViewportSize(width=1440, height=900)
 
 
 @pytest.fixture(scope="session")

@@ -51,7 +51,7 @@ def test_a_misspelt_switch_is_refused_and_not_taken_for_off(monkeypatch):
 
 def test_a_choice_outside_the_list_is_refused_with_the_list(monkeypatch):
     monkeypatch.setenv("X_CHOICE", "postcard")
-    with pytest.raises(SettingError, match="X_CHOICE is 'postcard'; .* one of: mail, paper"):
+    with pytest.raises(SettingError, match=r"X_CHOICE is 'postcard'; .* one of: mail, paper"):
         env_str("X_CHOICE", "mail", choices={"paper", "mail"})
 
 
