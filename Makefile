@@ -15,6 +15,8 @@ PY := .venv/bin/python
 UV_COMPILE := .venv/bin/uv pip compile pyproject.toml --universal --generate-hashes --no-config \
 	--custom-compile-command "make lock" --quiet
 
+TSC := node_modules/typescript/bin/tsc --project tsconfig.json
+
 PORT ?= 8000
 SERVE ?= 1
 ONLY ?=
@@ -31,7 +33,7 @@ setup: ## make the environment (.venv) from the lock file; needs the network onc
 	@$(PYTHON) tools/bootstrap.py
 
 assets: setup ## build the front-end files into static/build
-	@$(PY) tools/build_assets.py
+	@$(PY) -m tools.build_assets
 
 demo: assets ## load the demo scenario and serve it (SERVE=0: do not serve; PORT=8000)
 	@mkdir -p var
@@ -47,13 +49,15 @@ run: assets ## serve your own database (DATABASE_URL, else var/signfleet.sqlite3
 
 test: assets ## run every test and show the coverage
 	@$(PY) -m pytest --cov --cov-report=term
-	@$(PY) tools/run_js_tests.py
+	@$(PY) -m tools.run_js_tests
 
-lint: setup ## ruff, mypy and the layers
+lint: setup ## ruff, mypy, the layers, and the types of the scripts
 	@.venv/bin/ruff format --check
 	@.venv/bin/ruff check
 	@.venv/bin/mypy
 	@.venv/bin/lint-imports
+	@$(PY) -m tools.build_assets --modules-only
+	@if find static/js -name '*.js' | grep -q .; then $(PY) -m tools.node $(TSC); fi
 
 format: setup ## put the code in the house's form
 	@.venv/bin/ruff check --fix-only --quiet
@@ -75,6 +79,7 @@ lock: setup ## make the lock files again from pyproject.toml (UPGRADE=1: newest 
 		--output-file requirements-dev.lock
 	@$(UV_COMPILE) $(if $(UPGRADE),--upgrade) --group assets --group dev --python-version 3.13 \
 		--constraint tools/constraints-next.txt --output-file requirements-next.lock
+	@$(PY) -m tools.node npm install --package-lock-only
 
 clean: ## remove everything that was made, except var (your data)
 	@rm -rf .venv node_modules static/build build .coverage htmlcov .mypy_cache .pytest_cache \

@@ -1,0 +1,1 @@
+"""Programs of the Makefile: the environment, the front-end build, the lock files."""
