@@ -15,14 +15,14 @@ class LocalSignType(Scoped):
     )
     code = models.CharField(max_length=24)
     name = models.CharField(max_length=120)
-    shape = models.CharField(max_length=24)
-    background_color = models.CharField(max_length=32)
-    legend_color = models.CharField(max_length=32)
-    symbol_class = models.CharField(max_length=8)
+    series = models.CharField(max_length=16, help_text="Decides the safety class.")
+    shape = models.CharField(max_length=24, blank=True, help_text="Blank: not known.")
+    background_color = models.CharField(max_length=32, blank=True)
+    legend_color = models.CharField(max_length=32, blank=True)
+    symbol_class = models.CharField(max_length=8, blank=True)
     width_in = models.FloatField(null=True, blank=True)
     height_in = models.FloatField(null=True, blank=True)
-    safety_class = models.PositiveSmallIntegerField(default=4)
-    is_excludable = models.BooleanField(default=False)
+    is_plaque = models.BooleanField(default=False)
 
     class Meta:
         ordering = ("organisation", "code")
@@ -35,10 +35,6 @@ class LocalSignType(Scoped):
             models.CheckConstraint(
                 condition=Q(height_in__isnull=True) | Q(height_in__gt=0),
                 name="local_height_positive",
-            ),
-            models.CheckConstraint(
-                condition=Q(safety_class__gte=1, safety_class__lte=4),
-                name="local_safety_class_1_to_4",
             ),
         )
 

@@ -8,6 +8,7 @@ from django.db import transaction
 from django.db.models import Max
 from django.utils import timezone
 
+from inventory.engineering.standards.vocabulary import Edition, ExclusionKey
 from inventory.errors import OutOfRangeError, StateConflictError
 from inventory.models import (
     AgencyPolicy,
@@ -96,6 +97,7 @@ def set_policy(
 ) -> AgencyPolicy:
     """Give an agency its next version of rules; earlier versions stay as they were."""
     now = now or timezone.now()
+    _check_rules(edition, fields.get("excluded_groups", []))
     Organisation.objects.select_for_update().get(pk=agency.pk)
     last = AgencyPolicy.objects.filter(organisation=agency).aggregate(n=Max("version"))["n"]
     policy = AgencyPolicy(
@@ -116,6 +118,19 @@ def set_policy(
         at=now,
     )
     return policy
+
+
+def _check_rules(edition: str, excluded_groups: list[str]) -> None:
+    """Refuse an edition or an exclusion clause that no table knows."""
+    editions = [e.value for e in Edition if e.manual is e]
+    if edition not in editions:
+        msg = f"'{edition}' is not an edition known here; use one of {', '.join(editions)}."
+        raise OutOfRangeError(msg)
+    keys = [k.value for k in ExclusionKey]
+    for group in excluded_groups:
+        if group not in keys:
+            msg = f"'{group}' is not an exclusion clause; use {', '.join(keys)}."
+            raise OutOfRangeError(msg)
 
 
 def policy_at(agency: Organisation, day: date) -> AgencyPolicy:

@@ -7,6 +7,7 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 
+from inventory.errors import InventoryError
 from inventory.management.commands.add_organisation import find_organisation
 from inventory.services.people import set_policy
 
@@ -44,4 +45,6 @@ class Command(BaseCommand):
             )
         except ValidationError as error:
             raise CommandError("; ".join(error.messages)) from error
+        except InventoryError as error:
+            raise CommandError(str(error)) from error
         self.stdout.write(f"Set: {policy}.")

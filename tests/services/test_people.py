@@ -1,0 +1,87 @@
+"""Organisations, people, and rules that succeed one another."""
+
+from datetime import date
+
+import pytest
+from django.core.management import CommandError, call_command
+
+from inventory.errors import OutOfRangeError, StateConflictError
+from inventory.models import AgencyPolicy, Organisation, Role, ShopCustomer
+from inventory.services.people import add_customer, add_person, policy_at, set_policy
+from tests.factories import NOW, make_agency, make_shop
+
+pytestmark = pytest.mark.django_db
+
+
+def test_the_rules_in_force_are_those_of_the_day():
+    agency = make_agency(edition="2009")
+    set_policy(
+        agency=agency,
+        effective_on=date(2026, 1, 1),
+        edition="11th-2023",
+        basis="board minute",
+        now=NOW,
+    )
+    assert policy_at(agency, date(2025, 12, 31)).edition == "2009"
+    assert policy_at(agency, date(2026, 1, 1)).edition == "11th-2023"
+    assert [p.version for p in AgencyPolicy.objects.filter(organisation=agency)] == [2, 1]
+
+
+def test_an_agency_without_rules_is_told_what_to_do():
+    agency = make_agency()
+    with pytest.raises(StateConflictError, match="set_policy"):
+        policy_at(agency, date(1999, 1, 1))
+
+
+def test_an_edition_or_a_clause_that_no_table_knows_is_refused():
+    agency = make_agency()
+    fields = {"agency": agency, "effective_on": date(2026, 1, 1), "basis": "x", "now": NOW}
+    with pytest.raises(OutOfRangeError, match="2009, 11th-2023"):
+        set_policy(edition="1988", **fields)
+    with pytest.raises(OutOfRangeError, match="'parking' is not an exclusion clause"):
+        set_policy(edition="2009", excluded_groups=["parking"], **fields)
+
+
+def test_a_shop_has_no_field_crew():
+    with pytest.raises(OutOfRangeError, match="no role 'field crew'"):
+        add_person(username="x", password="y", organisation=make_shop(), role=Role.CREW)
+
+
+def test_only_a_shop_prints_for_an_agency():
+    agency = make_agency()
+    with pytest.raises(StateConflictError, match="must be a sign shop"):
+        add_customer(shop=agency, agency=agency)
+
+
+def test_the_commands_set_an_agency_and_its_shop_up(monkeypatch):
+    monkeypatch.setattr("getpass.getpass", lambda _prompt: "a-long-test-word")
+    call_command("add_organisation", "Example County", "--kind", "agency")
+    call_command(
+        "add_organisation", "Example Shop", "--kind", "shop", "--prints-for", "Example County"
+    )
+    call_command(
+        "set_policy", "--organisation", "Example County", "--edition", "2009",
+        "--effective-on", "2020-01-01", "--basis", "board minute",
+        "--exclude", "parking-standing-stopping",
+    )  # fmt: skip
+    call_command(
+        "add_person", "kim", "--organisation", "Example County", "--role", "engineer",
+        "--first-name", "Kim",
+    )  # fmt: skip
+    agency = Organisation.objects.get(name="Example County")
+    assert policy_at(agency, date(2020, 1, 1)).excluded_groups == ["parking-standing-stopping"]
+    assert ShopCustomer.objects.get(agency=agency).organisation.name == "Example Shop"
+    member = agency.memberships.get()
+    assert (member.user.first_name, member.role) == ("Kim", Role.ENGINEER)
+    assert member.user.check_password("a-long-test-word")
+    with pytest.raises(CommandError, match="already exists"):
+        call_command("add_organisation", "Example County", "--kind", "agency")
+
+
+def test_a_weak_password_is_refused(monkeypatch):
+    make_agency("Example County")
+    monkeypatch.setattr("getpass.getpass", lambda _prompt: "password")
+    with pytest.raises(CommandError, match="too common"):
+        call_command(
+            "add_person", "kim", "--organisation", "Example County", "--role", "engineer"
+        )
