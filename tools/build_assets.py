@@ -87,7 +87,7 @@ def _is_whole(wanted: str) -> bool:
         stamp = json.loads(STAMP.read_text(encoding="utf-8"))
     except (OSError, ValueError):
         return False
-    return stamp.get("fingerprint") == wanted and stamp.get("files") == _built()
+    return bool(stamp.get("fingerprint") == wanted and stamp.get("files") == _built())
 
 
 def _lock_digest() -> str:

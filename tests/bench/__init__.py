@@ -1,0 +1,1 @@
+"""Benchmarks: what signfleet reaches, beside a named peer or an aim."""
