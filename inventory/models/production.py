@@ -91,10 +91,12 @@ class PressEvent(Fact):
         ROLL_LOADED = "roll_loaded", "roll loaded"
         ROLL_TAKEN_OFF = "roll_taken_off", "roll taken off"
         OVERLAY_LOADED = "overlay_loaded", "overlay film loaded"
+        OVERLAY_TAKEN_OFF = "overlay_taken_off", "overlay film taken off"
         INK_CHANGED = "ink_changed", "ink container changed"
         MAINTENANCE_DONE = "maintenance_done", "maintenance done"
         CHECK_PASSED = "check_passed", "print check passed"
         CHECK_FAILED = "check_failed", "print check failed"
+        WITHDRAWN = "withdrawn", "withdrawn: did not happen"
 
     press = models.ForeignKey(Press, on_delete=models.PROTECT, related_name="events")
     kind = models.CharField(max_length=20, choices=Kind)
@@ -128,12 +130,26 @@ class PressEvent(Fact):
                 name="roll_event_names_roll",
             ),
             models.CheckConstraint(
-                condition=~Q(kind="overlay_loaded") | Q(overlay__isnull=False),
+                condition=~Q(kind__in=("overlay_loaded", "overlay_taken_off"))
+                | Q(overlay__isnull=False),
                 name="overlay_event_names_roll",
             ),
             models.CheckConstraint(
                 condition=~Q(kind="ink_changed") | (~Q(ink_channel="") & ~Q(ink_lot="")),
                 name="ink_event_names_lot",
+            ),
+            models.CheckConstraint(
+                condition=~Q(kind="withdrawn") | Q(corrects__isnull=False),
+                name="withdrawal_names_event",
+            ),
+            models.CheckConstraint(
+                condition=Q(corrects__isnull=True) | ~Q(corrects=F("id")),
+                name="press_event_corrects_another",
+            ),
+            models.UniqueConstraint(
+                fields=("corrects",),
+                condition=Q(corrects__isnull=False),
+                name="press_event_corrected_once",
             ),
         )
 
