@@ -54,6 +54,8 @@ class PrintOrder(Scoped):
             "press_rate_ft2_per_h",
         ),
     }
+    # A draft is the agency's own affair; so is one that was cancelled before its release.
+    reader_conditions = {"counterparty": Q(released_at__isnull=False)}
 
     class Meta:
         ordering = ("agency", "-drafted_at", "pk")
@@ -86,6 +88,7 @@ class OrderPart(Scoped):
 
     reader_paths = {"owner": "order__agency", "counterparty": "order__shop"}
     reader_columns = {"owner": ALL_COLUMNS, "counterparty": ALL_COLUMNS}
+    reader_conditions = {"counterparty": Q(order__released_at__isnull=False)}
 
     class Meta:
         abstract = True
@@ -107,6 +110,9 @@ class OrderLine(OrderPart):
     legend_text = models.CharField(max_length=255, blank=True)
     is_custom_legend = models.BooleanField(default=False)
     artwork = models.FileField(upload_to="artwork/", blank=True)
+    shape = models.CharField(
+        max_length=24, blank=True, help_text="Outline of the blank; blank: not known."
+    )
     width_in = models.FloatField()
     height_in = models.FloatField()
     quantity = models.PositiveIntegerField(default=1)

@@ -29,20 +29,25 @@ class ScopedQuerySet(models.QuerySet[Any]):
     def readable_by(self, organisation: Organisation) -> Self:
         """Rows the organisation may read in any part it plays: owner, counterparty or maker."""
         condition = models.Q()
-        for path in self.model.reader_paths.values():
-            condition |= models.Q(**{path: organisation})
+        for part in self.model.reader_paths:
+            condition |= self._readable_as(part, organisation)
         rows = self.filter(condition)
         # A path through a to-many relation can repeat a row.
         return rows.distinct() if self.model.reader_paths_repeat else rows
+
+    def _readable_as(self, part: str, organisation: Organisation) -> models.Q:
+        """Return which rows the organisation may read in one part it plays."""
+        condition = models.Q(**{self.model.reader_paths[part]: organisation})
+        return condition & self.model.reader_conditions.get(part, models.Q())
 
     def rows_for(self, organisation: Organisation) -> list[dict[str, Any]]:
         """Return the readable rows as mappings holding only the columns the reader may see."""
         concrete = [f.attname for f in self.model._meta.concrete_fields]
         out: dict[Any, dict[str, Any]] = {}
-        for part, path in self.model.reader_paths.items():
-            columns = self.model.reader_columns[part]
+        for part, columns in self.model.reader_columns.items():
             names = concrete if columns == ALL_COLUMNS else list(columns)
-            for row in self.filter(**{path: organisation}).values("pk", *names):
+            rows = self.filter(self._readable_as(part, organisation))
+            for row in rows.values("pk", *names):
                 out.setdefault(row["pk"], {}).update(row)
         return list(out.values())
 
@@ -51,10 +56,16 @@ ScopedManager = models.Manager.from_queryset(ScopedQuerySet)
 
 
 class Scoped(models.Model):
-    """A record that says which organisations may read it, and which of its columns."""
+    """
+    A record that says which organisations may read it, and which of its columns.
+
+    A part may read every row that its path leads from, or those that also meet the part's
+    condition: a shop reads an order once it is released.
+    """
 
     reader_paths: ClassVar[dict[str, str]] = {"owner": "organisation"}
     reader_columns: ClassVar[dict[str, tuple[str, ...]]] = {"owner": ALL_COLUMNS}
+    reader_conditions: ClassVar[dict[str, models.Q]] = {}
     reader_paths_repeat: ClassVar[bool] = False
 
     objects = ScopedManager()
@@ -81,6 +92,12 @@ class FactQuerySet(ScopedQuerySet):
     def delete(self) -> tuple[int, dict[str, int]]:
         """Refuse: a fact stays."""
         raise _refuse_change(self.model)
+
+    def bulk_create(self, *args: Any, **kwargs: Any) -> list[Any]:
+        """Add rows; writing over existing ones is refused."""
+        if kwargs.get("update_conflicts"):
+            raise _refuse_change(self.model)
+        return super().bulk_create(*args, **kwargs)
 
 
 FactManager = models.Manager.from_queryset(FactQuerySet)
