@@ -63,12 +63,13 @@ class SignType(PublishedRow):
     One sign type of the catalogue, or an agency's own.
 
     ``background`` and ``legend`` are ``None`` where no source gave them. Sizes are ``None``
-    where the source prints none for that road.
+    where the source prints none for that road. ``series`` is ``None`` and ``own_safety_class``
+    is given only for a type of the agency's own.
     """
 
     code: str
     name: str
-    series: Series
+    series: Series | None
     shape: Shape | None
     background: Color | None
     legend: Color | None
@@ -92,6 +93,7 @@ class SignType(PublishedRow):
     exclusion_needs_confirmation: bool = False
     exclusion_note: str = ""
     edition: str
+    own_safety_class: int | None = None
     name_basis: str = ""
     color_basis: str = ""
     notes: str = ""

@@ -261,21 +261,17 @@ def required_minimum(level: MinimumLevel) -> Decimal:
 
 
 def _no_row_message(edition: Edition, sign_colors: SignColors) -> str:
-    if edition is Edition.MUTCD_2009 and sign_colors in (
-        SignColors.WHITE_ON_BLUE,
-        SignColors.WHITE_ON_BROWN,
-    ):
-        return (
-            f"{_start(edition.words)} has no binding level for {sign_colors.words}; "
-            f"{Edition.MUTCD_2009_RECOMMENDED.words} recommends levels "
-            f"(edition '{Edition.MUTCD_2009_RECOMMENDED.value}')."
-        )
+    """Return why an edition has no row: 2009 binds no blue or brown, the memo nothing else."""
     if edition is Edition.MUTCD_2009_RECOMMENDED:
         return (
             f"{_start(edition.words)} covers white on blue and white on brown only; take "
-            f"{sign_colors.words} from {Edition.MUTCD_2009.words}."
+            f"{sign_colors.words} from {edition.manual.words}."
         )
-    return f"{_start(edition.words)} has no row for {sign_colors.words}."
+    recommended = Edition.MUTCD_2009_RECOMMENDED
+    return (
+        f"{_start(edition.words)} has no binding level for {sign_colors.words}; "
+        f"{recommended.words} recommends levels (edition '{recommended.value}')."
+    )
 
 
 def _start(words: str) -> str:

@@ -176,7 +176,7 @@ def read_table(file_name: str) -> Table:
     Raises
     ------
     OutOfRangeError
-        If the file is no table of this package, or two of its rows share an identifier.
+        If the file is no table of this package.
 
     Examples
     --------
@@ -204,12 +204,6 @@ def read_table(file_name: str) -> Table:
     cells = _csv_rows(head["rows_file"]) if "rows_file" in head else content["row"]
     bases: dict[str, dict[str, str]] = content.get("basis", {})
     rows = tuple(TableRow(file_name, source.table_id, each, bases) for each in cells)
-    identifiers = {row.text("row_id") for row in rows}
-    if len(identifiers) != len(rows):
-        msg = (
-            f"Table file {file_name} has {len(rows)} rows but only {len(identifiers)} row_ids."
-        )
-        raise OutOfRangeError(msg)
     return Table(source, rows, head, bases)
 
 

@@ -231,8 +231,8 @@ class Series(StrEnum):
 class RoadClass(StrEnum):
     """The kinds of road for which the sign size tables print a size."""
 
-    CONVENTIONAL_SINGLE_LANE = "conventional-single-lane"
-    CONVENTIONAL_MULTI_LANE = "conventional-multi-lane"
+    CONVENTIONAL_SINGLE_LANE = "conventional_single_lane"
+    CONVENTIONAL_MULTI_LANE = "conventional_multi_lane"
     EXPRESSWAY = "expressway"
     FREEWAY = "freeway"
 
