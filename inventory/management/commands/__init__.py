@@ -1,0 +1,1 @@
+"""One thin command per step: parse, call a service, print."""

@@ -17,7 +17,7 @@ class Command(BaseCommand):
     help = "Let an agency's own word stand for a code."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        """The word and the code."""
+        """Take the word and the code."""
         parser.add_argument("alias")
         parser.add_argument("code")
         parser.add_argument("--organisation", required=True)
