@@ -82,6 +82,6 @@ lock: setup ## make the lock files again from pyproject.toml (UPGRADE=1: newest 
 	@$(PY) -m tools.node npm install --package-lock-only
 
 clean: ## remove everything that was made, except var (your data)
-	@rm -rf .venv .venv-next node_modules static/build build .coverage htmlcov .mypy_cache .pytest_cache \
+	@rm -rf .venv .venv-next .venv.damaged node_modules static/build build .coverage htmlcov .mypy_cache .pytest_cache \
 		.ruff_cache .hypothesis .import_linter_cache
 	@find . -name __pycache__ -type d -not -path './.git/*' -prune -exec rm -rf {} +

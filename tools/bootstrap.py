@@ -3,8 +3,8 @@ Make the environment in ``.venv`` from the lock file, or leave it when it is who
 
 Standard library only: this runs before anything is installed. A missing piece of the
 system is named with the command that installs it. What was installed is written down in
-``.venv/lock-stamp.json`` as the last step, so an interrupted run is seen and done again,
-and a finished one costs no network.
+``.venv/lock-stamp.json`` as the last step, so an interrupted run is seen and finished, and a
+finished one costs no network. A damaged environment is made anew.
 """
 
 from __future__ import annotations
@@ -82,7 +82,7 @@ def main() -> int:
 
 
 def _make(wanted: str) -> int:
-    """Make the environment from nothing."""
+    """Bring a usable environment up to the lock, or make it from nothing."""
     free_mb = shutil.disk_usage(ROOT).free // 1_000_000
     if free_mb < NEEDED_MB:
         print(
@@ -91,34 +91,66 @@ def _make(wanted: str) -> int:
         )
         return 1
     print(f"Making the environment {VENV.name} from {LOCK.name} (about a minute).", flush=True)
-    STAMP.unlink(missing_ok=True)
-    make = [sys.executable, "-m", "venv", "--clear", str(VENV)]
-    install = [
-        str(VENV_PYTHON),
-        "-m",
-        "pip",
-        "install",
-        "--disable-pip-version-check",
-        "--no-input",
-        "--require-hashes",
-        "--requirement",
-        str(LOCK),
-    ]
-    for command in (make, install):
-        done = subprocess.run(command, check=False, env=_clean_environment())
-        if done.returncode:
-            print(
-                f"The environment is not finished: `{' '.join(command)}` ended with "
-                f"{done.returncode} (its words are above). It needs the network this once; "
-                "run make again when that is there.",
-                file=sys.stderr,
-            )
-            return 1
-    stamp = {"fingerprint": wanted, "installed": _installed()}
+    failed = _install() if _is_usable() else _make_from_nothing()
+    if failed:
+        print(
+            f"The environment is not finished: {failed} did not go well (its words are "
+            "above). It needs the network this once; run make again when that is there.",
+            file=sys.stderr,
+        )
+        return 1
     half = STAMP.with_suffix(".half")
+    stamp = {"fingerprint": wanted, "installed": _installed()}
     half.write_text(json.dumps(stamp, indent=1), encoding="utf-8")
     half.replace(STAMP)
     return 0
+
+
+def _make_from_nothing() -> str:
+    """Make the environment; a damaged one is put back if that fails. Return what failed."""
+    aside = VENV.with_name(f"{VENV.name}.damaged")
+    shutil.rmtree(aside, ignore_errors=True)
+    if VENV.exists():
+        VENV.rename(aside)
+    failed = _run("making it", [sys.executable, "-m", "venv", str(VENV)]) or _install()
+    if failed and aside.exists():
+        shutil.rmtree(VENV, ignore_errors=True)
+        aside.rename(VENV)
+    shutil.rmtree(aside, ignore_errors=True)
+    return failed
+
+
+def _install() -> str:
+    """Install what the lock names and is not there yet; return what failed."""
+    options = ["--disable-pip-version-check", "--no-input", "--require-hashes"]
+    command = [str(VENV_PYTHON), "-m", "pip", "install", *options, "--requirement", str(LOCK)]
+    return _run("pip install", command)
+
+
+def _run(what: str, command: list[str]) -> str:
+    """Run a program; return its name if it failed."""
+    done = subprocess.run(command, check=False, env=_clean_environment())
+    return what if done.returncode else ""
+
+
+def _is_usable() -> bool:
+    """Return whether the environment is of this Python and place, with no half package."""
+    try:
+        script = (VENV / "bin" / "pip").read_text(encoding="utf-8")
+    except OSError:
+        return False
+    if f"{VENV}/" not in script.partition("\n")[0]:
+        return False  # moved here from another folder
+    probe = "import sys, pip; print(sys.version)"
+    command = [str(VENV_PYTHON), "-c", probe]
+    try:
+        done = subprocess.run(command, check=False, capture_output=True, text=True)
+    except OSError:
+        return False
+    if done.returncode or done.stdout.strip() != sys.version.strip():
+        return False
+    site = _site_packages()
+    return all(_package_is_whole(site, name) for name in _installed())
 
 
 @contextlib.contextmanager

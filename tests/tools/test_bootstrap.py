@@ -85,6 +85,19 @@ def test_a_lost_python_or_package_or_file_is_noticed(environment):
     assert not bootstrap._is_whole("of-the-lock"), "no Python"
 
 
+def test_a_making_that_fails_puts_the_damaged_environment_back(environment, monkeypatch):
+    monkeypatch.setattr(bootstrap, "_run", lambda what, command: what)
+    assert bootstrap._make_from_nothing()
+    assert (bootstrap._site_packages() / "ink.py").exists()
+    assert not environment.with_name(f"{environment.name}.damaged").exists()
+
+
+def test_an_environment_moved_here_from_another_folder_is_made_anew(environment):
+    pip = environment / "bin" / "pip"
+    pip.write_text("#!/another/folder/.venv/bin/python\nimport pip\n")
+    assert not bootstrap._is_usable()
+
+
 def test_what_would_send_pip_elsewhere_is_left_behind(monkeypatch):
     monkeypatch.setenv("PYTHONPATH", "/elsewhere")
     monkeypatch.setenv("PIP_TARGET", "/elsewhere")
