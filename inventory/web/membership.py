@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Protocol, cast
 
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest
+from django.utils import timezone
 
 from inventory.errors import NotPermittedError
 from inventory.models import Membership, Organisation, Role, User
@@ -43,16 +44,20 @@ class ActiveMembershipMiddleware:
 
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
         asked = cast("MemberRequest", request)
-        asked.memberships = memberships_of(asked.user) if asked.user.is_authenticated else []
+        user = request.user
+        asked.memberships = memberships_of(user) if user.is_authenticated else []
         chosen = request.session.get(SESSION_KEY)
         membership = next(
             (m for m in asked.memberships if m.pk == chosen),
             asked.memberships[0] if asked.memberships else None,
         )
         # Without a role nothing but signing in is reachable; see role_required.
+        organisation = membership.organisation if membership else None
         asked.membership = cast("Membership", membership)
-        asked.organisation = cast("Organisation", membership and membership.organisation)
-        return self.get_response(request)
+        asked.organisation = cast("Organisation", organisation)
+        # Pages show the organisation's own time; everything is stored in UTC.
+        with timezone.override(organisation.time_zone if organisation else None):
+            return self.get_response(request)
 
 
 def memberships_of(user: User) -> list[Membership]:

@@ -2,13 +2,22 @@
 
 from django.urls import include, path
 
-from inventory.web import people
+from inventory.web import home, logbook, people, places, signs
 
 urlpatterns = [
+    path("", people.home, name="home"),
     path("sign-in/", people.SignIn.as_view(), name="sign-in"),
     path("sign-out/", people.SignOut.as_view(), name="sign-out"),
     path("role/", people.switch_role, name="switch-role"),
-    path("", people.home, name="home"),
+    path("today/", home.overview_page, name="overview"),
+    path("signs/", signs.sign_list, name="sign-list"),
+    path("signs/map/", places.sign_map, name="sign-map"),
+    path("signs/map/data/", places.sign_map_data, name="sign-map-data"),
+    path("signs/map/roads/", places.road_data, name="road-data"),
+    path("signs/<int:sign_id>/", signs.sign_page, name="sign-page"),
+    path("photos/<int:photo_id>/", signs.sign_photo, name="sign-photo"),
+    path("logbook/", logbook.logbook_page, name="logbook"),
+    path("help/", home.help_page, name="help"),
     path("", include("inventory.web.shop_urls")),
     path("", include("inventory.web.crew_urls")),
 ]

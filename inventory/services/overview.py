@@ -1,0 +1,111 @@
+"""What needs an agency's engineer today, most pressing first."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from django.db.models import Count, Q
+
+from inventory.engineering.assessment.vocabulary import Verdict
+from inventory.models import ImportSettlement, PrintOrder, Sign, Standing
+
+if TYPE_CHECKING:
+    from inventory.models import Organisation
+
+FIRST_FEW = 5
+SAFETY_CLASS_NUMBERS = (1, 2, 3, 4)
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """How many wait, and the first few of them."""
+
+    count: int
+    first_few: list[Any]
+
+
+@dataclass(frozen=True)
+class Overview:
+    """What waits for a person, by what it is."""
+
+    sign_count: int
+    count_of_verdict: dict[str, int]
+    severe: Waiting
+    below: Waiting
+    due: Waiting
+    due_count_of_class: dict[int, int]
+    undecided: Waiting
+    unread: Waiting
+    drafts: Waiting
+    at_shop: Waiting
+    to_install: Waiting
+    settlements: Waiting
+
+
+BELOW = Q(verdict__in=(Verdict.BELOW.value, Verdict.SHEETING_NOT_ALLOWED.value))
+SEVERE = Q(condition=Standing.Condition.SEVERE)
+UNDECIDED = Q(verdict=Verdict.UNDECIDED.value)
+UNREAD = Q(verdict=Verdict.NO_USABLE_READING.value)
+
+
+def overview(*, organisation: Organisation) -> Overview:
+    """Return what waits; signs that others look after are left out."""
+    ours = Standing.objects.owned_by(organisation).filter(responsible=Sign.Responsible.AGENCY)
+    counts = ours.aggregate(
+        every=Count("pk"),
+        severe=Count("pk", filter=SEVERE),
+        below=Count("pk", filter=BELOW),
+        due=Count("pk", filter=Q(is_due=True)),
+        undecided=Count("pk", filter=UNDECIDED),
+        unread=Count("pk", filter=UNREAD),
+        **{
+            f"verdict_{n}": Count("pk", filter=Q(verdict=verdict.value))
+            for n, verdict in enumerate(Verdict)
+        },
+        **{
+            f"due_{number}": Count("pk", filter=Q(is_due=True, safety_class=number))
+            for number in SAFETY_CLASS_NUMBERS
+        },
+    )
+
+    def signs(condition: Q, count: int) -> Waiting:
+        rows = ours.filter(condition).select_related("road")
+        return Waiting(count, list(rows.order_by("due_order", "sign")[:FIRST_FEW]))
+
+    orders = PrintOrder.objects.owned_by(organisation).select_related("shop")
+    order_counts = orders.aggregate(
+        **{
+            state.value: Count("pk", filter=Q(state=state))
+            for state in (
+                PrintOrder.State.DRAFT,
+                PrintOrder.State.RELEASED,
+                PrintOrder.State.PRINTED,
+            )
+        }
+    )
+
+    def orders_in(state: PrintOrder.State) -> Waiting:
+        rows = orders.filter(state=state).order_by("needed_by_on", "drafted_at", "pk")
+        return Waiting(order_counts[state.value], list(rows[:FIRST_FEW]))
+
+    open_settlements = ImportSettlement.objects.owned_by(organisation).filter(
+        outcome=ImportSettlement.Outcome.OPEN
+    )
+    return Overview(
+        sign_count=counts["every"],
+        count_of_verdict={v.value: counts[f"verdict_{n}"] for n, v in enumerate(Verdict)},
+        severe=signs(SEVERE, counts["severe"]),
+        below=signs(BELOW, counts["below"]),
+        due=signs(Q(is_due=True), counts["due"]),
+        due_count_of_class={n: counts[f"due_{n}"] for n in SAFETY_CLASS_NUMBERS},
+        undecided=signs(UNDECIDED, counts["undecided"]),
+        unread=signs(UNREAD, counts["unread"]),
+        drafts=orders_in(PrintOrder.State.DRAFT),
+        at_shop=orders_in(PrintOrder.State.RELEASED),
+        to_install=orders_in(PrintOrder.State.PRINTED),
+        settlements=Waiting(
+            open_settlements.count(),
+            list(open_settlements.select_related("run", "record").order_by("pk")[:FIRST_FEW]),
+        ),
+    )

@@ -1,0 +1,190 @@
+"""Everything on record about one face, gathered for its page."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+from inventory.models import (
+    Assessment,
+    Disposition,
+    ElementAssessment,
+    Inspection,
+    LogbookEntry,
+    OrderLine,
+    Photo,
+    PrintOrder,
+    Sign,
+    Standing,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from datetime import datetime
+
+    from inventory.models import Organisation
+
+MOST_ROWS = 50
+OPEN_ORDER_STATES = (
+    PrintOrder.State.DRAFT,
+    PrintOrder.State.RELEASED,
+    PrintOrder.State.PRINTED,
+)
+
+
+@dataclass(frozen=True)
+class ColourReading:
+    """The readings of one colour on one visit, and their mean."""
+
+    taken_at: datetime
+    color: str
+    values: tuple[Decimal, ...]
+    observation_angle_deg: Decimal
+    entrance_angle_deg: Decimal
+    inspection_id: int
+    is_corrected: bool
+
+    @property
+    def mean(self) -> Decimal:
+        """Return the plain mean of the values."""
+        return sum(self.values, start=Decimal(0)) / len(self.values)
+
+
+@dataclass(frozen=True)
+class SignRecord:
+    """One face: how it stands, what was seen, what was decided, what comes next."""
+
+    sign: Sign
+    standing: Standing | None
+    assessment: Assessment | None
+    elements: list[ElementAssessment]
+    governing: ElementAssessment | None
+    inspections: list[Inspection]
+    readings: list[ColourReading]
+    assessments: list[Assessment]
+    dispositions: list[Disposition]
+    photos: list[Photo]
+    entries: list[LogbookEntry]
+    earlier_faces: list[Sign]
+    neighbours: list[Sign]
+    open_lines: list[OrderLine]
+
+
+def sign_record(*, sign: Sign, organisation: Organisation) -> SignRecord:
+    """Return what an organisation has on record about one of its faces."""
+    assessments = list(
+        Assessment.objects.owned_by(organisation)
+        .filter(sign=sign)
+        .select_related("policy", "inspection")
+        .order_by("-assessed_at", "-pk")[:MOST_ROWS]
+    )
+    newest = assessments[0] if assessments else None
+    elements = list(newest.elements.order_by("number")) if newest else []
+    inspections = list(
+        Inspection.objects.owned_by(organisation)
+        .filter(sign=sign)
+        .select_related("inspector", "instrument")
+        .prefetch_related("reading_sets__readings", "observations", "visual_ratings")
+        .order_by("-taken_at", "-pk")[:MOST_ROWS]
+    )
+    return SignRecord(
+        sign=sign,
+        standing=Standing.objects.owned_by(organisation).filter(sign=sign).first(),
+        assessment=newest,
+        elements=elements,
+        governing=governing_element(elements, newest.verdict) if newest else None,
+        inspections=inspections,
+        readings=colour_readings(inspections),
+        assessments=assessments,
+        dispositions=list(
+            Disposition.objects.owned_by(organisation)
+            .filter(sign=sign)
+            .select_related("decided_by")
+            .order_by("-decided_at", "-pk")[:MOST_ROWS]
+        ),
+        photos=list(
+            Photo.objects.owned_by(organisation)
+            .filter(sign=sign)
+            .order_by("-recorded_at", "-pk")[:MOST_ROWS]
+        ),
+        entries=list(
+            LogbookEntry.objects.owned_by(organisation)
+            .filter(sign=sign)
+            .select_related("actor")
+            .order_by("-at", "-pk")[:MOST_ROWS]
+        ),
+        earlier_faces=_other_faces(sign, organisation),
+        neighbours=_neighbours(sign, organisation),
+        open_lines=list(
+            OrderLine.objects.owned_by(organisation)
+            .filter(position=sign.position_id, order__state__in=OPEN_ORDER_STATES)
+            .select_related("order")
+            .order_by("pk")
+        )
+        if sign.position_id
+        else [],
+    )
+
+
+def governing_element(
+    elements: Sequence[ElementAssessment], verdict: str
+) -> ElementAssessment | None:
+    """Return the colour or contrast that gave the sign its verdict: the one least above."""
+    deciding = [e for e in elements if e.verdict == verdict]
+    shares = [
+        (element.value / element.level, element)
+        for element in deciding
+        if element.value is not None and element.level
+    ]
+    if shares:
+        return min(shares, key=lambda share: share[0])[1]
+    return deciding[0] if deciding else None
+
+
+def colour_readings(inspections: Sequence[Inspection]) -> list[ColourReading]:
+    """Return the readings of each colour and visit, oldest first; corrected ones are marked."""
+    corrected = {i.corrects_id for i in inspections if i.corrects_id is not None}
+    rows = []
+    for inspection in inspections:
+        for reading_set in inspection.reading_sets.all():
+            values = tuple(reading.ra_cd_lx_m2 for reading in reading_set.readings.all())
+            if values:
+                rows.append(
+                    ColourReading(
+                        taken_at=inspection.taken_at,
+                        color=reading_set.color,
+                        values=values,
+                        observation_angle_deg=reading_set.observation_angle_deg,
+                        entrance_angle_deg=reading_set.entrance_angle_deg,
+                        inspection_id=inspection.pk,
+                        is_corrected=inspection.pk in corrected,
+                    )
+                )
+    return sorted(rows, key=lambda row: (row.taken_at, row.inspection_id, row.color))
+
+
+def _other_faces(sign: Sign, organisation: Organisation) -> list[Sign]:
+    """Return the other faces that stood in the sign's position, newest first."""
+    if sign.position_id is None:
+        return []
+    return list(
+        Sign.objects.owned_by(organisation)
+        .filter(position=sign.position_id)
+        .exclude(pk=sign.pk)
+        .prefetch_related("colour_areas")
+        .order_by("-installed_on", "-pk")[:MOST_ROWS]
+    )
+
+
+def _neighbours(sign: Sign, organisation: Organisation) -> list[Sign]:
+    """Return the installed faces that share the sign's support."""
+    if sign.position is None:
+        return []
+    return list(
+        Sign.objects.owned_by(organisation)
+        .filter(position__support=sign.position.support_id, state=Sign.State.INSTALLED)
+        .exclude(pk=sign.pk)
+        .prefetch_related("colour_areas")
+        .order_by("position__order_on_support", "pk")[:MOST_ROWS]
+    )

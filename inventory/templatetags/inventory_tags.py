@@ -1,0 +1,135 @@
+"""What the templates call to show a mark, a face, a number or something not known."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from django import template
+from django.utils.html import format_html
+
+from inventory.engineering.places.directions import COMPASS_BEARINGS_DEG
+from inventory.models import Standing
+from inventory.web import numbers
+from inventory.web.marks import Mark, mark_of, mark_of_standing
+from inventory.web.sign_faces import draw_face, looks_of_code, looks_of_sign
+
+if TYPE_CHECKING:
+    from datetime import date
+    from decimal import Decimal
+
+    from django.utils.safestring import SafeString
+
+    from inventory.models import Sign
+
+register = template.Library()
+
+
+@register.simple_tag
+def standing_mark(standing: Standing) -> SafeString:
+    """Show how a sign stands: shape, colour and word."""
+    return _mark(mark_of_standing(standing))
+
+
+@register.simple_tag
+def verdict_mark(verdict: str) -> SafeString:
+    """Show a verdict: shape, colour and word."""
+    return _mark(mark_of(verdict))
+
+
+@register.simple_tag
+def verdict_badge(mark: Mark) -> SafeString:
+    """Show a mark that is already chosen."""
+    return _mark(mark)
+
+
+@register.simple_tag
+def face_of_sign(sign: Sign, size_px: int = 64, local_types: Any = None) -> SafeString:
+    """Draw a face as it is recorded."""
+    return draw_face(looks_of_sign(sign, local_types), size_px=size_px)
+
+
+@register.simple_tag
+def face_of_code(code: str, size_px: int = 40, local_types: Any = None) -> SafeString:
+    """Draw what a code says of a face."""
+    return draw_face(looks_of_code(code, local_types), size_px=size_px)
+
+
+@register.filter
+def or_not_known(value: object) -> object:
+    """Show what is not known as such, never as nothing."""
+    if value is None or value == "":
+        return format_html('<span class="not-known">{}</span>', "not known")
+    return value
+
+
+@register.filter
+def known_date(day: date | None, precision: str = "day") -> object:
+    """Show a calendar date as far as it is known, for a table."""
+    return or_not_known(day and numbers.partial_date(day, precision))
+
+
+@register.filter
+def ra(value: Decimal | None) -> str:
+    """Show an R_A with the decimals all R_A have here."""
+    return "" if value is None else numbers.fixed(value, numbers.RA_DECIMALS)
+
+
+@register.filter
+def printed(value: Decimal | None) -> str:
+    """Show a published figure as it is printed."""
+    return "" if value is None else numbers.plain(value)
+
+
+@register.filter
+def inches(value: float | None) -> object:
+    """Show a length in inches without needless zeros."""
+    return or_not_known(value if value is None else f"{value:g}")
+
+
+@register.filter
+def bearing(degrees: float | None) -> object:
+    """Show which way a front looks: compass letters and degrees."""
+    if degrees is None:
+        return or_not_known("")
+    return f"{compass_letters(degrees)} ({degrees:.0f}°)"
+
+
+@register.filter
+def ratio(value: float | None) -> str:
+    """Show a ratio with the decimals all ratios have here."""
+    return "" if value is None else numbers.fixed(value, numbers.RATIO_DECIMALS)
+
+
+@register.simple_tag
+def condition(standing: Standing) -> object:
+    """Show the condition by eye; severe damage stands out by a word in a frame."""
+    if standing.condition == Standing.Condition.NOT_SEEN:
+        return or_not_known("")
+    words = standing.condition_text or standing.get_condition_display()
+    if standing.condition == Standing.Condition.SEVERE:
+        return format_html('<span class="tag severe">severe</span> {}', words)
+    return words
+
+
+@register.filter
+def due_words(standing: Standing) -> str:
+    """Show when a sign is due and why; nothing when it is not."""
+    if not standing.is_due:
+        return ""
+    when = f"due {standing.due_on:%Y-%m-%d}" if standing.due_on else "due now"
+    return f"{when}: {standing.due_reason}" if standing.due_reason else when
+
+
+def compass_letters(degrees: float) -> str:
+    """Return the nearest of the sixteen compass points."""
+    names = list(COMPASS_BEARINGS_DEG)
+    return names[round(degrees / 360.0 * len(names)) % len(names)]
+
+
+def _mark(mark: Mark) -> SafeString:
+    return format_html(
+        '<span class="standing mark-{key}"><svg class="mark" aria-hidden="true">'
+        '<use href="#mark-{key}"/></svg><span class="word">{word}</span></span>',
+        key=mark.key,
+        word=mark.word,
+    )

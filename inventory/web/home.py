@@ -1,0 +1,70 @@
+"""The engineer's first page: what needs me today."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django.shortcuts import render
+from django.views.decorators.http import require_GET
+
+from inventory.models import Role
+from inventory.services.overview import overview
+from inventory.web.filters import SAFETY_CLASSES
+from inventory.web.marks import MARK_OF_VERDICT, MARKS
+from inventory.web.membership import MemberRequest, role_required
+from inventory.web.sign_faces import local_types_of
+
+if TYPE_CHECKING:
+    from django.http import HttpResponse
+
+MEANING_OF_MARK = {
+    "meets": "The mean of the readings is at or above the published level.",
+    "due-soon": "It meets its level, but something else makes it due; the page says what.",
+    "below": "The mean of the readings is below the published level.",
+    "undecided": "The rows that could apply disagree; something has to be known first.",
+    "no-usable-reading": "There is a level, but no reading that may be held against it.",
+    "no-level": "The manual prints no level for these colours.",
+    "sheeting-not-allowed": "The manual forbids this sheeting for this colour, whatever it reads.",
+    "excluded": "The agency leaves this kind of sign out, as the manual lets it.",
+}
+WORDS = (
+    ("face", "One physical sign: one piece of sheeting on its blank."),
+    ("position", "A place for one sign on a support; faces come and go, the position stays."),
+    ("support", "A post, pole or structure that holds one or more signs."),
+    ("level", "The least retroreflectivity a face must keep, as the manual prints it."),
+    ("reading", "One measured value of one colour, R_A in cd/lx/m²."),
+    ("due", "To be dealt with: below its level, badly damaged, or past its date."),
+    ("safety class", "The order in which signs are looked after, 1 first."),
+    (
+        "lot and run",
+        "The batch of sheeting a face was cut from, and the printing it came out of.",
+    ),
+)
+
+
+@require_GET
+@role_required(Role.ENGINEER)
+def overview_page(request: MemberRequest) -> HttpResponse:
+    seen = overview(organisation=request.organisation)
+    context = {
+        "seen": seen,
+        "standing_counts": [
+            (mark, seen.count_of_verdict[verdict.value])
+            for verdict, mark in MARK_OF_VERDICT.items()
+        ],
+        "due_counts": [
+            (number, words, seen.due_count_of_class[number]) for number, words in SAFETY_CLASSES
+        ],
+        "local_types": local_types_of(request.organisation),
+    }
+    return render(request, "inventory/assessment/overview.html", context)
+
+
+@require_GET
+@role_required()
+def help_page(request: MemberRequest) -> HttpResponse:
+    context = {
+        "mark_meanings": [(mark, MEANING_OF_MARK[mark.key]) for mark in MARKS],
+        "words": WORDS,
+    }
+    return render(request, "inventory/people/help.html", context)

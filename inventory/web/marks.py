@@ -1,0 +1,45 @@
+"""How a sign stands, as one of eight marks: each its own shape, word and colour."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from inventory.engineering.assessment.vocabulary import Verdict
+
+if TYPE_CHECKING:
+    from inventory.models import Standing
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A mark: its key names the drawing and the colour, its word is what people read."""
+
+    key: str
+    word: str
+
+    @classmethod
+    def of(cls, word: str) -> Mark:
+        return cls(word.replace(" ", "-"), word)
+
+
+DUE_SOON = Mark.of("due soon")
+MARK_OF_VERDICT = {verdict: Mark.of(verdict.value) for verdict in Verdict}
+MARKS = (
+    MARK_OF_VERDICT[Verdict.MEETS],
+    DUE_SOON,
+    *(MARK_OF_VERDICT[verdict] for verdict in Verdict if verdict is not Verdict.MEETS),
+)
+
+
+def mark_of(verdict: str, *, is_due: bool = False) -> Mark:
+    """Return the mark of a verdict; one that meets its level but is due is due soon."""
+    known = Verdict(verdict)
+    if known is Verdict.MEETS and is_due:
+        return DUE_SOON
+    return MARK_OF_VERDICT[known]
+
+
+def mark_of_standing(standing: Standing) -> Mark:
+    """Return the mark of a sign as it stands now."""
+    return mark_of(standing.verdict, is_due=standing.is_due)

@@ -1,0 +1,84 @@
+"""Numbers and dates as people read them; rounding never hides on which side of a level."""
+
+from __future__ import annotations
+
+from decimal import ROUND_HALF_EVEN, Decimal
+from typing import TYPE_CHECKING
+
+from inventory.models.signs import DatePrecision
+
+if TYPE_CHECKING:
+    from datetime import date
+
+RA_DECIMALS = 1
+RATIO_DECIMALS = 2
+MOST_DECIMALS = 6
+MINUS = "−"
+
+_DATE_FORMATS = {
+    DatePrecision.DAY: "%Y-%m-%d",
+    DatePrecision.MONTH: "%Y-%m",
+    DatePrecision.YEAR: "%Y",
+}
+
+
+def fixed(value: Decimal | float, decimals: int) -> str:
+    """
+    Return a number with so many decimals and a true minus sign.
+
+    Examples
+    --------
+    >>> fixed(Decimal("-2.345"), 2)
+    '−2.34'
+    """
+    exact = value if isinstance(value, Decimal) else Decimal(repr(value))
+    text = str(exact.quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_EVEN))
+    return text.replace("-", MINUS)
+
+
+def plain(value: Decimal) -> str:
+    """
+    Return a printed figure as it is printed, without the zeros a database column adds.
+
+    Examples
+    --------
+    >>> plain(Decimal("35.000")), plain(Decimal("2.50")), plain(Decimal("120"))
+    ('35', '2.5', '120')
+    """
+    return f"{value.normalize():f}".replace("-", MINUS)
+
+
+def beside_level(value: Decimal, level: Decimal | None, decimals: int) -> str:
+    """
+    Return a value with enough decimals to show on which side of its level it is.
+
+    Examples
+    --------
+    >>> beside_level(Decimal("34.96"), Decimal("35"), 1)
+    '34.96'
+    >>> beside_level(Decimal("34.9999996"), Decimal("35"), 1)
+    'just under 35'
+    >>> beside_level(Decimal("35"), Decimal("35"), 1)
+    '35.0'
+    """
+    if level is None or value == level:
+        return fixed(value, decimals)
+    for places in range(decimals, MOST_DECIMALS + 1):
+        rounded = round(value, places)
+        if rounded != level:
+            return fixed(value, places)
+    side = "just under" if value < level else "just over"
+    return f"{side} {plain(level)}"
+
+
+def partial_date(day: date, precision: str) -> str:
+    """
+    Return a calendar date as far as it is known.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> partial_date(date(2015, 5, 1), "month")
+    '2015-05'
+    """
+    return day.strftime(_DATE_FORMATS[DatePrecision(precision)])

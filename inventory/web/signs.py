@@ -1,0 +1,86 @@
+"""The list of signs, the page of one sign, and its photos."""
+
+from __future__ import annotations
+
+import mimetypes
+from typing import TYPE_CHECKING
+
+from django.http import FileResponse
+from django.shortcuts import get_object_or_404, render
+from django.utils import timezone
+from django.views.decorators.http import require_GET
+
+from inventory.models import Photo, Role, Sign
+from inventory.services.sign_map import Box
+from inventory.services.sign_record import sign_record
+from inventory.web.disposition_form import DispositionForm
+from inventory.web.filters import standings_of
+from inventory.web.membership import MemberRequest, has_role, role_required
+from inventory.web.paging import page_of
+from inventory.web.places import map_settings
+from inventory.web.readings_plot import draw_panels
+from inventory.web.sign_answer import answer
+from inventory.web.sign_faces import local_types_of, looks_of_sign
+from inventory.web.timeline import timeline
+
+if TYPE_CHECKING:
+    from django.http import HttpResponse, HttpResponseBase
+
+NEARBY_DEG = 0.003  # about 300 m: what the small map shows around a sign
+
+
+@require_GET
+@role_required(Role.ENGINEER, Role.CREW)
+def sign_list(request: MemberRequest) -> HttpResponse:
+    chosen, rows = standings_of(request.organisation, request.GET)
+    page = page_of(request, rows.select_related("road"))
+    return render(request, "inventory/signs/sign_list.html", {"filter": chosen, "page": page})
+
+
+@require_GET
+@role_required(Role.ENGINEER, Role.CREW)
+def sign_page(request: MemberRequest, sign_id: int) -> HttpResponse:
+    signs = Sign.objects.owned_by(request.organisation).select_related(
+        "position__support__road", "position__parent", "maker", "owner", "panel", "print_run"
+    )
+    sign = get_object_or_404(signs.prefetch_related("colour_areas"), pk=sign_id)
+    record = sign_record(sign=sign, organisation=request.organisation)
+    local_types = local_types_of(request.organisation)
+    context = {
+        "record": record,
+        "sign": sign,
+        "looks": looks_of_sign(sign, local_types),
+        "answer": answer(record),
+        "panels": draw_panels(record.readings, record.elements),
+        "timeline": timeline(record, timezone.get_current_timezone()),
+        "local_types": local_types,
+        "map": map_settings(_around(sign)),
+        "can_decide": has_role(request.membership, (Role.ENGINEER,)),
+        "decision_form": DispositionForm(),
+    }
+    return render(request, "inventory/signs/sign_page.html", context)
+
+
+@require_GET
+@role_required()
+def sign_photo(request: MemberRequest, photo_id: int) -> HttpResponseBase:
+    """Send a photo to those who may see its sign; never from an open folder."""
+    photo = get_object_or_404(Photo.objects.readable_by(request.organisation), pk=photo_id)
+    kind, _encoding = mimetypes.guess_type(photo.image.name)
+    answer_ = FileResponse(photo.image.open("rb"), content_type=kind or "image/jpeg")
+    answer_["X-Content-Type-Options"] = "nosniff"
+    answer_["Cache-Control"] = "private, max-age=86400"
+    answer_["Content-Disposition"] = "inline"
+    return answer_
+
+
+def _around(sign: Sign) -> Box | None:
+    if sign.position is None:
+        return None
+    support = sign.position.support
+    return Box(
+        support.latitude_deg - NEARBY_DEG,
+        support.longitude_deg - NEARBY_DEG,
+        support.latitude_deg + NEARBY_DEG,
+        support.longitude_deg + NEARBY_DEG,
+    )
