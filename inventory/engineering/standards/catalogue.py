@@ -63,13 +63,12 @@ class SignType(PublishedRow):
     One sign type of the catalogue, or an agency's own.
 
     ``background`` and ``legend`` are ``None`` where no source gave them. Sizes are ``None``
-    where the source prints none for that road. ``series`` is ``None`` and ``own_safety_class``
-    is given only for a type of the agency's own.
+    where the source prints none for that road.
     """
 
     code: str
     name: str
-    series: Series | None
+    series: Series
     shape: Shape | None
     background: Color | None
     legend: Color | None
@@ -93,7 +92,6 @@ class SignType(PublishedRow):
     exclusion_needs_confirmation: bool = False
     exclusion_note: str = ""
     edition: str
-    own_safety_class: int | None = None
     name_basis: str = ""
     color_basis: str = ""
     notes: str = ""

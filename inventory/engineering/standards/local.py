@@ -14,7 +14,6 @@ from inventory.engineering.standards.catalogue import (
     split_variant,
     unknown_code_message,
 )
-from inventory.engineering.standards.safety import SAFETY_CLASS_NUMBERS
 from inventory.engineering.standards.tables import exact_decimal
 from inventory.engineering.standards.vocabulary import (
     Checked,
@@ -47,14 +46,13 @@ def local_sign_type(
     *,
     code: str,
     name: str,
+    series: Series,
     shape: Shape | None = None,
     background: Color | None = None,
     legend: Color | None = None,
     width_in: Decimal | float | None = None,
     height_in: Decimal | float | None = None,
     symbol_class: SymbolClass | None = None,
-    series: Series | None = None,
-    safety_class: int | None = None,
     is_plaque: bool = False,
 ) -> SignType:
     """
@@ -64,6 +62,8 @@ def local_sign_type(
     ----------
     code, name : str
         As the agency writes them.
+    series : Series
+        Decides the safety class.
     shape : Shape, optional
         Outline of the blank.
     background, legend : Color, optional
@@ -72,18 +72,13 @@ def local_sign_type(
         The agency's one size, for every class of conventional road. [in]
     symbol_class : SymbolClass, optional
         Bold only if the agency's engineer says that the symbol is one.
-    series : Series, optional
-        Decides the safety class where the agency gives none.
-    safety_class : int, optional
-        The agency's own safety class, 1 (first) to 4.
     is_plaque : bool
         Whether it hangs under another sign.
 
     Raises
     ------
     OutOfRangeError
-        If the code or the name is blank, a dimension is not a positive number, or the safety
-        class is none of 1 to 4.
+        If the code or the name is blank, or a dimension is not a positive number.
 
     Examples
     --------
@@ -102,9 +97,6 @@ def local_sign_type(
         if value is not None and value <= 0:
             msg = f"A sign dimension of {value} in is not possible; it must be above 0 in."
             raise OutOfRangeError(msg)
-    if safety_class is not None and safety_class not in SAFETY_CLASS_NUMBERS:
-        msg = f"{code}: safety class {safety_class} is not one of 1 (first) to 4."
-        raise OutOfRangeError(msg)
     return SignType(
         table_id=LOCAL_TABLE_ID,
         row_id=code.strip(),
@@ -120,7 +112,6 @@ def local_sign_type(
         symbol_class=symbol_class,
         conventional=None if width is None and height is None else FaceSize(width, height),
         is_plaque=is_plaque,
-        own_safety_class=safety_class,
         edition="the agency's own",
     )
 

@@ -9,7 +9,6 @@ from inventory.engineering.standards.tables import PublishedRow, read_table
 from inventory.engineering.standards.vocabulary import Checked
 
 SAFETY_FILE = "safety_classes.toml"
-SAFETY_CLASS_NUMBERS = range(1, 5)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,8 +55,7 @@ def safety_class(sign_type: SignType) -> SafetyClass:
     Parameters
     ----------
     sign_type : SignType
-        A catalogued type goes by its code; an agency's own by the class the agency gave it, or
-        else by its series.
+        A catalogued type goes by its code; an agency's own by its series.
 
     Returns
     -------
@@ -77,18 +75,8 @@ def safety_class(sign_type: SignType) -> SafetyClass:
     [1, 2, 3, 4]
     """
     rules = safety_class_rows()
-    if sign_type.own_safety_class is not None:
-        return SafetyClass(
-            table_id=sign_type.table_id,
-            row_id=sign_type.row_id,
-            checked=sign_type.checked,
-            source=sign_type.source,
-            verification=sign_type.verification,
-            number=sign_type.own_safety_class,
-            reason="class given by the agency",
-        )
     if sign_type.is_local:
-        keys = [f"series/{sign_type.series.value}"] if sign_type.series else []
+        keys = [f"series/{sign_type.series.value}"]
     else:
         family = sign_type.code.split("-", 1)[0]
         letters = re.match(r"[A-Z]*", family)

@@ -17,7 +17,7 @@ from inventory.engineering.standards.bold_symbols import (
 )
 from inventory.engineering.standards.catalogue import find_sign_type, sign_types
 from inventory.engineering.standards.local import local_sign_type
-from inventory.engineering.standards.vocabulary import Checked, Edition, SymbolClass
+from inventory.engineering.standards.vocabulary import Checked, Edition, Series, SymbolClass
 
 FAMILIES = {
     "W1": "1 2 3 4 5 6 7 8 10 11 15",
@@ -77,7 +77,9 @@ def test_a_code_that_an_edition_does_not_list_is_not_bold_whatever_the_catalogue
 
 
 def test_a_sign_of_the_agencys_own_keeps_the_class_it_was_given():
-    own = local_sign_type(code="X-1", name="Invented", symbol_class=SymbolClass.BOLD)
+    own = local_sign_type(
+        code="X-1", name="Invented", series=Series.GUIDE, symbol_class=SymbolClass.BOLD
+    )
     assert find_symbol_class(Edition.MUTCD_11, own).symbol_class is SymbolClass.BOLD
     assert (
         find_symbol_class(Edition.MUTCD_11, replace(own, symbol_class=None)).symbol_class

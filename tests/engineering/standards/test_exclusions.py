@@ -10,7 +10,7 @@ import pytest
 from inventory.engineering.standards.catalogue import find_sign_type, sign_types
 from inventory.engineering.standards.exclusions import exclusion_clauses, exclusion_for
 from inventory.engineering.standards.local import local_sign_type
-from inventory.engineering.standards.vocabulary import Color, Edition, ExclusionKey
+from inventory.engineering.standards.vocabulary import Color, Edition, ExclusionKey, Series
 
 PARKING, WALKING, ACKNOWLEDGMENT, BLUE_OR_BROWN, BIKEWAY = ExclusionKey
 
@@ -87,7 +87,9 @@ def test_the_face_decides_by_its_own_background():
     assert the_exclusion(Edition.MUTCD_2009, stop, Color.BROWN).clause.key is BLUE_OR_BROWN
     assert the_exclusion(Edition.MUTCD_2009, None, Color.BLUE).clause.key is BLUE_OR_BROWN
     assert exclusion_for(Edition.MUTCD_2009, None) is None
-    brown = local_sign_type(code="X-1", name="Invented", background=Color.BROWN)
+    brown = local_sign_type(
+        code="X-1", name="Invented", series=Series.GUIDE, background=Color.BROWN
+    )
     assert the_exclusion(Edition.MUTCD_2009, brown).clause.key is BLUE_OR_BROWN
 
 

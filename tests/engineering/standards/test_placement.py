@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from inventory.engineering.standards.catalogue import RetroRow, find_sign_type, sign_types
 from inventory.engineering.standards.local import local_sign_type
 from inventory.engineering.standards.placement import find_placement
-from inventory.engineering.standards.vocabulary import Checked, Color, SignColors
+from inventory.engineering.standards.vocabulary import Checked, Color, Series, SignColors
 from inventory.errors import NoPublishedValueError
 
 
@@ -104,7 +104,11 @@ def test_unknown_colours_are_asked_for():
 
 def test_a_sign_of_the_agencys_own_goes_by_its_colours():
     own = local_sign_type(
-        code="X-1", name="Invented", background=Color.BROWN, legend=Color.WHITE
+        code="X-1",
+        name="Invented",
+        series=Series.GUIDE,
+        background=Color.BROWN,
+        legend=Color.WHITE,
     )
     assert find_placement(None, None, own).sign_colors is SignColors.WHITE_ON_BROWN
     red_on_white = replace(own, background=Color.WHITE, legend=Color.RED)
