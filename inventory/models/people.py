@@ -1,5 +1,8 @@
 """Organisations, the people who act for them, and the agency's own rules."""
 
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
 from django.contrib.auth.models import AbstractUser
 from django.db import models
 from django.db.models import F, Q
@@ -39,6 +42,10 @@ class Organisation(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    def day_of(self, moment: datetime) -> date:
+        """Return the calendar day of a moment where the organisation is."""
+        return moment.astimezone(ZoneInfo(self.time_zone)).date()
 
 
 class Role(models.TextChoices):
