@@ -119,6 +119,12 @@ SPECTACULAR_SETTINGS = {
     "DESCRIPTION": "Signs, inspections, verdicts and orders of one organisation.",
     "VERSION": "1",
     "SERVE_INCLUDE_SCHEMA": False,
+    "ENUM_NAME_OVERRIDES": {
+        "SignStateEnum": "inventory.models.Sign.State",
+        "OrderStateEnum": "inventory.models.PrintOrder.State",
+        "DatePrecisionEnum": "inventory.models.signs.DatePrecision",
+        "VerdictEnum": "inventory.models.assessment.VERDICT_CHOICES",
+    },
 }
 
 # No map tiles are asked of anybody unless the site sets an address: the roads the agency

@@ -21,12 +21,21 @@ from inventory.models import (
 from inventory.services.logbook import log
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from datetime import date, datetime
 
 ROLES_OF_KIND = {
     Organisation.Kind.AGENCY: {Role.CREW, Role.ENGINEER, Role.ADMINISTRATOR},
     Organisation.Kind.SHOP: {Role.SHOP, Role.ADMINISTRATOR},
 }
+
+
+def has_role(membership: Membership, roles: Iterable[Role]) -> bool:
+    """Return whether a membership may do what one of the roles may; administrators may all."""
+    if membership.role == Role.ADMINISTRATOR:
+        own = ROLES_OF_KIND[Organisation.Kind(membership.organisation.kind)]
+        return any(role in own for role in roles)
+    return any(membership.role == role for role in roles)
 
 
 @transaction.atomic

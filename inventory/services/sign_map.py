@@ -47,20 +47,25 @@ class MapView:
     groups: list[dict[str, Any]]
 
 
-def view_box(standings: ScopedQuerySet, box: Box) -> MapView:
-    """Return what to draw of a box; more signs than can be told apart come as groups."""
+def in_box(standings: ScopedQuerySet, box: Box) -> ScopedQuerySet:
+    """Return the signs inside a box, found by ranges of their map cells."""
     in_cells = Q()
     for first, last in cell_ranges_of_box(
         box.south_deg, box.west_deg, box.north_deg, box.east_deg
     ):
         in_cells |= Q(cell__gte=first, cell__lte=last)
-    inside = standings.filter(
+    return standings.filter(
         in_cells,
         latitude_deg__gte=box.south_deg,
         latitude_deg__lte=box.north_deg,
         longitude_deg__gte=box.west_deg,
         longitude_deg__lte=box.east_deg,
     )
+
+
+def view_box(standings: ScopedQuerySet, box: Box) -> MapView:
+    """Return what to draw of a box; more signs than can be told apart come as groups."""
+    inside = in_box(standings, box)
     signs = list(
         inside.order_by("cell", "sign_id").values(*MARKER_COLUMNS)[: MAXIMUM_MARKERS + 1]
     )

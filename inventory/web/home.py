@@ -24,7 +24,7 @@ MEANING_OF_MARK = {
     "undecided": "The rows that could apply disagree; something has to be known first.",
     "no-usable-reading": "There is a level, but no reading that may be held against it.",
     "no-level": "The manual prints no level for these colours.",
-    "sheeting-not-allowed": "The manual forbids this sheeting for this colour, whatever it reads.",
+    "sheeting-not-allowed": "The manual forbids this sheeting for this colour.",
     "excluded": "The agency leaves this kind of sign out, as the manual lets it.",
 }
 WORDS = (

@@ -8,7 +8,8 @@ from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
 from inventory.models import LogbookEntry, Role
-from inventory.web.membership import MemberRequest, has_role, role_required
+from inventory.services.people import has_role
+from inventory.web.membership import MemberRequest, role_required
 from inventory.web.paging import page_of
 
 if TYPE_CHECKING:

@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from inventory.errors import NotPermittedError
 from inventory.models import Membership, Organisation, Role, User
-from inventory.services.people import ROLES_OF_KIND
+from inventory.services.people import has_role
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -67,14 +67,6 @@ def memberships_of(user: User) -> list[Membership]:
         .select_related("organisation", "user")
         .order_by("organisation__name", "role", "pk")
     )
-
-
-def has_role(membership: Membership, roles: tuple[Role, ...]) -> bool:
-    """Return whether a membership may do what one of the roles may; administrators may all."""
-    if membership.role == Role.ADMINISTRATOR:
-        own = ROLES_OF_KIND[Organisation.Kind(membership.organisation.kind)]
-        return any(role in own for role in roles)
-    return membership.role in roles
 
 
 def role_required(*roles: Role) -> Callable[[MemberView], Callable[..., HttpResponseBase]]:

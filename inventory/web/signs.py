@@ -11,11 +11,12 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from inventory.models import Photo, Role, Sign
+from inventory.services.people import has_role
 from inventory.services.sign_map import Box
 from inventory.services.sign_record import sign_record
 from inventory.web.disposition_form import DispositionForm
 from inventory.web.filters import standings_of
-from inventory.web.membership import MemberRequest, has_role, role_required
+from inventory.web.membership import MemberRequest, role_required
 from inventory.web.paging import page_of
 from inventory.web.places import map_settings
 from inventory.web.readings_plot import draw_panels
