@@ -247,11 +247,12 @@ def looks_of_line(
     """Return how the faces of an order line will look."""
     return replace(
         looks_of_code(line.sign_code, local_types),
+        shape=line.shape,
         code=f"{line.sign_code}{line.variant}",
         legend_text=line.legend_text,
         background_color=line.background_color,
         legend_color=line.legend_color,
-        secondary_color=line.secondary_color,
+        secondary_color=line.secondary_color.split("/")[0],
         width_in=line.width_in,
         height_in=line.height_in,
     )

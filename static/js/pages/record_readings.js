@@ -1,0 +1,80 @@
+/**
+ * Shows the running mean of each colour against its level while values are typed.
+ *
+ * @module
+ */
+import { contrast, meanWords, meetsLevel, sumReadings } from "../shared/readings.js";
+
+/**
+ * @param {Element} row
+ * @returns {{ sum: number, count: number }}
+ */
+function readingsOf(row) {
+  const boxes = /** @type {NodeListOf<HTMLInputElement>} */ (row.querySelectorAll(".values input"));
+  return sumReadings([...boxes].map((box) => box.value));
+}
+
+/**
+ * @param {HTMLElement} place
+ * @param {boolean | null} isMet
+ */
+function mark(place, isMet) {
+  place.classList.toggle("is-met", isMet === true);
+  place.classList.toggle("is-below", isMet === false);
+  place.classList.toggle("soft", isMet === null);
+}
+
+/**
+ * @param {HTMLElement} row
+ * @param {string} untouched
+ */
+function showMean(row, untouched) {
+  const place = /** @type {HTMLElement} */ (row.querySelector("[data-mean]"));
+  const readings = readingsOf(row);
+  const level = row.dataset.level ?? "";
+  if (readings.count === 0) {
+    place.innerHTML = untouched;
+    mark(place, null);
+    return;
+  }
+  const isMet = meetsLevel(readings, level);
+  const side = isMet === null ? "" : isMet ? ", at or above the level" : ", below the level";
+  place.textContent = `mean of ${readings.count}: ${meanWords(readings, level)}${side}`;
+  mark(place, isMet);
+}
+
+/**
+ * @param {HTMLElement} place
+ * @param {Element[]} rows
+ */
+function showContrast(place, rows) {
+  const white = rows.find((row) => row instanceof HTMLElement && row.dataset.colour === "white");
+  const red = rows.find((row) => row instanceof HTMLElement && row.dataset.colour === "red");
+  const level = place.dataset.level ?? "";
+  const found = white && red ? contrast(readingsOf(white), readingsOf(red), level) : null;
+  place.hidden = found === null;
+  if (found) {
+    const side = found.isMet ? "at or above" : "below";
+    place.textContent = `white to red ${found.words} to 1, ${side} ${Number(level)} to 1`;
+    mark(place, found.isMet);
+  }
+}
+
+const form = document.querySelector("[data-readings]");
+if (form instanceof HTMLFormElement) {
+  const rows = [...form.querySelectorAll(".colour-row")];
+  const ratio = form.querySelector("[data-contrast]");
+  const untouched = rows.map((row) => row.querySelector("[data-mean]")?.innerHTML ?? "");
+  const show = () => {
+    rows.forEach((row, at) => row instanceof HTMLElement && showMean(row, untouched[at]));
+    if (ratio instanceof HTMLElement) {
+      showContrast(ratio, rows);
+    }
+  };
+  form.addEventListener("input", show);
+  show();
+}
+const refusal = document.querySelector("[data-refusal]");
+if (refusal instanceof HTMLElement) {
+  refusal.focus();
+}
