@@ -6,12 +6,14 @@ from datetime import UTC, date, datetime
 from itertools import count
 from typing import Any
 
+from inventory.engineering.assessment.vocabulary import Verdict
 from inventory.models import (
     ColourArea,
     Organisation,
     Position,
     Role,
     Sign,
+    Standing,
     Support,
     User,
 )
@@ -108,3 +110,28 @@ def make_sign(
         for number, (part, color) in enumerate(colours, start=1)
     )
     return sign
+
+
+def make_standing(sign: Sign, **fields: Any) -> Standing:
+    """Return how a sign stands, as a page would find it; judged by nobody."""
+    position = sign.position
+    assert position is not None
+    assert sign.owner is not None
+    defaults: dict[str, Any] = {
+        "organisation": sign.owner,
+        "sign": sign,
+        "verdict": Verdict.MEETS.value,
+        "safety_class": 1,
+        "responsible": sign.responsible,
+        "sign_code": sign.sign_code,
+        "sign_name": "Stop",
+        "road": position.support.road,
+        "latitude_deg": position.support.latitude_deg,
+        "longitude_deg": position.support.longitude_deg,
+        "cell": position.support.cell,
+        "rebuilt_at": NOW,
+    }
+    standing, _created = Standing.objects.update_or_create(
+        sign=sign, defaults=defaults | fields
+    )
+    return standing
