@@ -38,7 +38,7 @@ assets: setup ## build the front-end files into static/build
 demo: assets ## load the demo scenario and serve it (SERVE=0: do not serve; PORT=8000)
 	@mkdir -p var
 	@$(DEMO) $(PY) manage.py migrate --no-input --verbosity 0
-	@$(DEMO) $(PY) manage.py collectstatic --no-input --verbosity 0
+	@$(DEMO) $(PY) manage.py collectstatic --clear --no-input --verbosity 0
 	@$(DEMO) $(PY) manage.py demo
 	@if [ "$(SERVE)" != 0 ]; then exec env $(DEMO) .venv/bin/gunicorn --config signfleet/gunicorn.conf.py; fi
 

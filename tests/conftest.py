@@ -2,17 +2,29 @@
 
 from __future__ import annotations
 
+import os
 from typing import TYPE_CHECKING
 
 import pytest
 from django.conf import settings
 from django.db import connections
+from hypothesis import HealthCheck
+from hypothesis import settings as property_settings
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
 pytest_plugins = ["tests.left_out", "pytester"]
+
+# No test is judged by the clock of a busy machine; CI tries the same examples every time.
+property_settings.register_profile(
+    "signfleet",
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow],
+    derandomize=bool(os.environ.get("CI")),
+)
+property_settings.load_profile("signfleet")
 
 
 @pytest.fixture(scope="session", autouse=True)
