@@ -47,6 +47,10 @@ class Organisation(models.Model):
         """Return the calendar day of a moment where the organisation is."""
         return moment.astimezone(ZoneInfo(self.time_zone)).date()
 
+    def clock_words(self, moment: datetime) -> str:
+        """Return a moment as a clock where the organisation is shows it, with its zone."""
+        return f"{moment.astimezone(ZoneInfo(self.time_zone)):%Y-%m-%d %H:%M %Z}"
+
 
 class Role(models.TextChoices):
     """What a person does for an organisation."""

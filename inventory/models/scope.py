@@ -37,8 +37,9 @@ class ScopedQuerySet(models.QuerySet[Any]):
 
     def _readable_as(self, part: str, organisation: Organisation) -> models.Q:
         """Return which rows the organisation may read in one part it plays."""
-        condition = models.Q(**{self.model.reader_paths[part]: organisation})
-        return condition & self.model.reader_conditions.get(part, models.Q())
+        model: type[Scoped] = self.model
+        condition = models.Q(**{model.reader_paths[part]: organisation})
+        return condition & model.reader_conditions.get(part, models.Q())
 
     def rows_for(self, organisation: Organisation) -> list[dict[str, Any]]:
         """Return the readable rows as mappings holding only the columns the reader may see."""
