@@ -74,6 +74,14 @@ class Loaded:
 
 
 @dataclass(frozen=True, slots=True)
+class WrongTakingOff:
+    """An event that takes off what was not on: its key, and the key of what was (or none)."""
+
+    key: int
+    was_on: int | None
+
+
+@dataclass(frozen=True, slots=True)
 class LoadedSpan:
     """A stretch of time through which the press held the same things."""
 
@@ -257,9 +265,9 @@ def loaded_during(
     return tuple(spans)
 
 
-def taken_off_without_being_on(events: Iterable[LoggedEvent]) -> tuple[int, ...]:
+def taken_off_without_being_on(events: Iterable[LoggedEvent]) -> tuple[WrongTakingOff, ...]:
     """
-    Return the keys of events that take off a roll or overlay which was not the one loaded.
+    Return the events that take off a roll or overlay which was not the one loaded.
 
     Parameters
     ----------
@@ -268,7 +276,7 @@ def taken_off_without_being_on(events: Iterable[LoggedEvent]) -> tuple[int, ...]
 
     Returns
     -------
-    tuple of int
+    tuple of WrongTakingOff
         Empty for a log that makes sense. What was on before the log began is not known, so the
         first taking off is let pass.
 
@@ -287,20 +295,20 @@ def taken_off_without_being_on(events: Iterable[LoggedEvent]) -> tuple[int, ...]
     ...         happened_at=datetime(2026, 5, 4, 9, tzinfo=UTC)),
     ... ]
     >>> taken_off_without_being_on(log)
-    (2,)
+    (WrongTakingOff(key=2, was_on=7),)
     """
     loaded = Loaded()
     wrong = []
     for event in events_that_hold(events):
         if event.kind is PressEventKind.ROLL_TAKEN_OFF:
             if loaded.is_roll_known and event.roll != loaded.roll:
-                wrong.append(event.key)
+                wrong.append(WrongTakingOff(event.key, loaded.roll))
         elif (
             event.kind is PressEventKind.OVERLAY_TAKEN_OFF
             and loaded.is_overlay_known
             and event.overlay != loaded.overlay
         ):
-            wrong.append(event.key)
+            wrong.append(WrongTakingOff(event.key, loaded.overlay))
         loaded = _after(loaded, event)
     return tuple(wrong)
 

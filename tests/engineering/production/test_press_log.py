@@ -10,6 +10,7 @@ from inventory.engineering.production.press_log import (
     LoadedInk,
     LoggedEvent,
     PressEventKind,
+    WrongTakingOff,
     events_that_hold,
     loaded_at,
     loaded_during,
@@ -170,7 +171,7 @@ def test_a_run_that_ends_before_it_starts_is_refused(finish):
 
 def test_taking_off_another_roll_than_the_one_on_does_not_make_sense():
     log = [roll_on(1, 8, 7), event(2, Kind.ROLL_TAKEN_OFF, 9, roll=8)]
-    assert taken_off_without_being_on(log) == (2,)
+    assert taken_off_without_being_on(log) == (WrongTakingOff(2, 7),)
     twice = [
         roll_on(1, 8, 7),
         event(2, Kind.ROLL_TAKEN_OFF, 9, roll=7),
@@ -178,7 +179,10 @@ def test_taking_off_another_roll_than_the_one_on_does_not_make_sense():
         event(4, Kind.OVERLAY_LOADED, 10, overlay=1),
         event(5, Kind.OVERLAY_TAKEN_OFF, 11, overlay=2),
     ]
-    assert taken_off_without_being_on(twice) == (3, 5)
+    assert taken_off_without_being_on(twice) == (
+        WrongTakingOff(3, None),
+        WrongTakingOff(5, 1),
+    )
 
 
 def test_what_was_on_before_the_log_began_may_be_taken_off():
