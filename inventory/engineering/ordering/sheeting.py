@@ -11,7 +11,7 @@ from inventory.engineering.standards.levels import (
     required_minimum,
 )
 from inventory.engineering.standards.placement import Placement, find_placement
-from inventory.engineering.standards.sheeting import sheeting_classes
+from inventory.engineering.standards.sheeting import find_sheeting_type, sheeting_classes
 from inventory.engineering.standards.special_cases import criterion_dimension_in
 from inventory.engineering.standards.vocabulary import (
     Color,
@@ -83,6 +83,36 @@ def base_sheeting_color(background: Color, others: Iterable[Color]) -> Color:
             )
             raise OutOfRangeError(msg)
     return base
+
+
+def optics_of_type(sheeting_type: str) -> Optics:
+    """
+    Return the optics a sheeting type always has; unknown where it is made either way.
+
+    Parameters
+    ----------
+    sheeting_type : str
+        A type of ASTM D4956, I to XI.
+
+    Raises
+    ------
+    OutOfRangeError
+        If the text names none of the types I to XI.
+
+    References
+    ----------
+    .. [1] Column heads of MUTCD 11th edition (2023) Table 2A-5; which types are prismatic is
+       from memory, see ``standards/tables/sheeting_types.toml``.
+
+    Examples
+    --------
+    >>> [optics_of_type(each).value for each in ("II", "III", "XI")]
+    ['beaded', 'unknown', 'prismatic']
+    """
+    row = find_sheeting_type(sheeting_type)
+    if row.prismatic_class is None:
+        return Optics.BEADED
+    return Optics.PRISMATIC if row.beaded_class is None else Optics.UNKNOWN
 
 
 @dataclass(frozen=True, slots=True)

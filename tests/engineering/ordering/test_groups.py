@@ -1,3 +1,5 @@
+from typing import Any
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -7,8 +9,8 @@ from inventory.engineering.standards.vocabulary import Shape
 from inventory.errors import OutOfRangeError
 
 
-def line(key: int = 1, **changes) -> FaceLine:
-    fields = {
+def line(key: int = 1, **changes: Any) -> FaceLine:
+    fields: dict[str, Any] = {
         "sheeting_type": "XI",
         "optics": "prismatic",
         "base_color": "white",

@@ -16,7 +16,7 @@ sizes = st.floats(1, 200)
 
 
 def area_ft2(polygon) -> float:
-    return polygon.area / SQUARE_INCHES_PER_SQUARE_FOOT
+    return float(polygon.area) / SQUARE_INCHES_PER_SQUARE_FOOT
 
 
 def regular_octagon(across_flats_in: float) -> Polygon:
