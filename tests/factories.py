@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from itertools import count
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from inventory.engineering.assessment.vocabulary import Verdict
 from inventory.models import (
@@ -17,8 +17,20 @@ from inventory.models import (
     Support,
     User,
 )
+from inventory.services.ordering import draft_order, release_order
 from inventory.services.people import add_customer, add_person, create_organisation, set_policy
 from inventory.services.places import create_position, create_support
+from inventory.services.production import (
+    add_press,
+    receive_roll,
+    record_press_event,
+    record_print_run,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from inventory.models import Press, PrintOrder, PrintRun, SheetingRoll
 
 NOW = datetime(2026, 6, 1, 12, 0, tzinfo=UTC)
 _numbers = count(1)
@@ -68,6 +80,12 @@ def make_position(agency: Organisation, **fields: Any) -> Position:
     support = fields.pop("support", None) or make_support(agency)
     defaults = {"sign_code": "R1-1", "width_in": 30.0, "height_in": 30.0, "mount": "post"}
     return create_position(support=support, **defaults | fields)
+
+
+def position_of(sign: Sign) -> Position:
+    """Return where a face is; a face without a position is a mistake of the test."""
+    assert sign.position is not None
+    return sign.position
 
 
 STOP_COLOURS = (("background", "red"), ("legend", "white"))
@@ -135,3 +153,62 @@ def make_standing(sign: Sign, **fields: Any) -> Standing:
         sign=sign, defaults=defaults | fields
     )
     return standing
+
+
+def make_roll(shop: Organisation, **fields: Any) -> SheetingRoll:
+    """Return a roll in stock, white Type XI prismatic unless told otherwise."""
+    number = next(_numbers)
+    defaults: dict[str, Any] = {
+        "roll_number": f"R{number}",
+        "lot": f"L{number}",
+        "sheeting_type": "XI",
+        "color": "white",
+        "width_in": 48.0,
+        "length_ft": 150.0,
+        "now": NOW,
+    }
+    return receive_roll(shop=shop, **defaults | fields)
+
+
+def make_press(
+    shop: Organisation, roll: SheetingRoll | None = None, on_at: datetime | None = None
+) -> Press:
+    """Return a press, with a roll on it from a day before ``NOW`` if one is given."""
+    press = add_press(
+        shop=shop,
+        name=f"Press {next(_numbers)}",
+        width_in=54.0,
+        rate_ft2_per_h=162.0,
+        now=NOW,
+    )
+    if roll is not None:
+        record_press_event(
+            press=press,
+            kind="roll_loaded",
+            roll=roll,
+            happened_at=on_at or NOW - timedelta(days=1),
+            now=NOW,
+        )
+    return press
+
+
+def make_released_order(
+    agency: Organisation, shop: Organisation, signs: Sequence[Sign]
+) -> PrintOrder:
+    """Return an order for the signs' positions that the shop may print."""
+    drafted = draft_order(agency=agency, shop=shop, signs=signs, sheeting_type="XI", now=NOW)
+    return release_order(order=drafted.order, now=NOW)
+
+
+def print_order(
+    order: PrintOrder, press: Press, now: datetime = NOW, **fields: Any
+) -> PrintRun:
+    """Record a run of half an hour that ended a minute ago, of all that the roll can print."""
+    return record_print_run(
+        order=order,
+        press=press,
+        started_at=now - timedelta(minutes=31),
+        finished_at=now - timedelta(minutes=1),
+        now=now,
+        **fields,
+    )

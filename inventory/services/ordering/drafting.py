@@ -1,0 +1,428 @@
+"""Drafting an order from signs that are due, and changing its lines while it is a draft."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple, TypedDict
+
+from django.core.exceptions import ObjectDoesNotExist
+from django.db import transaction
+from django.utils import timezone
+
+from inventory.engineering.ordering.specification import wanted_colors, wanted_size
+from inventory.errors import (
+    InventoryError,
+    NotPermittedError,
+    OutOfRangeError,
+    StateConflictError,
+)
+from inventory.models import OrderLine, Organisation, PrintOrder, ShopCustomer, Sign
+from inventory.services.fields import check_fields
+from inventory.services.logbook import log
+from inventory.services.ordering.lines import (
+    DERIVED_FIELDS,
+    OldFace,
+    Rulebook,
+    check_line,
+    line_for_position,
+    lock_order,
+    read_color,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+    from datetime import date, datetime
+    from typing import Unpack
+
+    from django.core.files import File
+
+    from inventory.models import Position, User
+
+OPEN_STATES = (PrintOrder.State.DRAFT, PrintOrder.State.RELEASED, PrintOrder.State.PRINTED)
+MOST_SENTENCES = 5
+_PARENTS = ("order", "position", "replaces")
+
+
+class Refusal(NamedTuple):
+    """A sign that could not be ordered, and why in a sentence."""
+
+    sign: Sign
+    sentence: str
+
+
+@dataclass(frozen=True)
+class DraftResult:
+    """The order that was drafted, and the signs it leaves out."""
+
+    order: PrintOrder
+    refusals: list[Refusal]
+
+
+class LineChanges(TypedDict, total=False):
+    """What may be changed of a line while its order is a draft."""
+
+    variant: str
+    legend_text: str
+    is_custom_legend: bool
+    artwork: File[bytes]
+    width_in: float
+    height_in: float
+    quantity: int
+    sheeting_type: str
+    optics: str
+    background_color: str
+    legend_color: str
+    secondary_color: str
+    reason: str
+
+
+@transaction.atomic
+def draft_order(
+    *,
+    agency: Organisation,
+    shop: Organisation,
+    signs: Iterable[Sign] = (),
+    by: User | None = None,
+    title: str = "",
+    needed_by_on: date | None = None,
+    sheeting_type: str = "",
+    optics: str = "",
+    now: datetime | None = None,
+) -> DraftResult:
+    """
+    Draft an order for the faces that the given signs' positions ask for.
+
+    Without a sheeting type each face takes that of the face it replaces. What cannot be
+    ordered is left out and returned with a sentence; if that is every sign, there is no order.
+    """
+    now = now or timezone.now()
+    _check_customer(shop, agency)
+    if needed_by_on is not None and needed_by_on < agency.day_of(now):
+        msg = (
+            f"The order cannot be needed by {needed_by_on:%Y-%m-%d}, which is past; name a day "
+            f"from {agency.day_of(now):%Y-%m-%d} on."
+        )
+        raise OutOfRangeError(msg)
+    # One order at a time per agency: its number and 'already on an order' depend on it.
+    agency = Organisation.objects.select_for_update().get(pk=agency.pk)
+    rules = Rulebook.of(agency, now)
+    wanted = _stored_signs(signs)
+    ordered_on = _open_orders_by_position(sign.position_id for sign in wanted)
+    lines: list[OrderLine] = []
+    refusals: list[Refusal] = []
+    for sign in wanted:
+        try:
+            line = _line_for_sign(
+                sign,
+                agency=agency,
+                rules=rules,
+                ordered_on=ordered_on,
+                sheeting_type=sheeting_type,
+                optics=optics,
+            )
+        except InventoryError as error:
+            refusals.append(Refusal(sign, str(error)))
+        else:
+            lines.append(line)
+    if wanted and not lines:
+        raise StateConflictError(_nothing_left_message(refusals))
+    order = PrintOrder(
+        agency=agency,
+        shop=shop,
+        number=_next_number(agency, now),
+        title=title,
+        drafted_at=now,
+        drafted_by=by,
+        needed_by_on=needed_by_on,
+        press_rate_ft2_per_h=rules.policy.press_rate_ft2_per_h,
+    )
+    check_fields(order, exclude=["agency", "shop", "drafted_by"])
+    order.save()
+    for number, line in enumerate(lines, start=1):
+        line.order, line.number = order, number
+    OrderLine.objects.bulk_create(lines)
+    log(
+        organisation=agency,
+        actor=by,
+        verb="draft order",
+        text=f"Order {order.number} drafted for {shop}: {len(lines)} faces"
+        + (f", {len(refusals)} signs left out." if refusals else "."),
+        at=now,
+        order=order,
+        detail={"refused": {str(sign.pk): sentence for sign, sentence in refusals}},
+    )
+    return DraftResult(order, refusals)
+
+
+@transaction.atomic
+def add_line(
+    *,
+    order: PrintOrder,
+    sign_code: str = "",
+    position: Position | None = None,
+    quantity: int = 1,
+    sheeting_type: str = "",
+    optics: str = "",
+    variant: str = "",
+    legend_text: str = "",
+    is_custom_legend: bool = False,
+    width_in: float | None = None,
+    height_in: float | None = None,
+    background_color: str = "",
+    legend_color: str = "",
+    reason: str = "",
+    by: User | None = None,
+    now: datetime | None = None,
+) -> OrderLine:
+    """
+    Add a line to a draft: the face a position asks for, or a code for stock.
+
+    For a position nothing but the sheeting and the reason is taken from the caller.
+    """
+    now = now or timezone.now()
+    order = _locked_draft(order)
+    rules = Rulebook.of(order.agency, now)
+    if position is not None:
+        line = _line_for_added_position(
+            position,
+            order=order,
+            rules=rules,
+            sheeting_type=sheeting_type,
+            optics=optics,
+            why=reason,
+        )
+    else:
+        resolved = rules.codes.resolve(sign_code)
+        size = wanted_size(width_in, height_in, resolved.sign_type, None)
+        colors = wanted_colors(
+            resolved.sign_type,
+            read_color(background_color, "background") if background_color else None,
+            read_color(legend_color, "legend") if legend_color else None,
+        )
+        line = OrderLine(
+            sign_code=resolved.sign_type.code,
+            variant=variant or resolved.variant,
+            legend_text=legend_text,
+            is_custom_legend=is_custom_legend,
+            width_in=size.width_in,
+            height_in=size.height_in,
+            quantity=quantity,
+            sheeting_type=sheeting_type,
+            optics=optics,
+            background_color=colors.background,
+            legend_color=colors.legend,
+            secondary_color="/".join(colors.secondary),
+            reason=reason,
+        )
+        check_line(line, rules)
+    last = order.lines.order_by("-number").first()
+    line.order, line.number = order, (last.number if last else 0) + 1
+    check_fields(line, exclude=_PARENTS)
+    line.save()
+    _log_line_change(order, f"Line {line.number} added: {line}.", by, now)
+    return line
+
+
+@transaction.atomic
+def set_line(
+    *,
+    line: OrderLine,
+    by: User | None = None,
+    now: datetime | None = None,
+    **changes: Unpack[LineChanges],
+) -> OrderLine:
+    """Change a line of a draft; the line as a whole has to be printable afterwards."""
+    now = now or timezone.now()
+    order = _locked_draft(line.order)
+    changed: OrderLine = OrderLine.objects.select_related("position").get(pk=line.pk)
+    for name in changes:
+        if name not in LineChanges.__annotations__:
+            msg = f"'{name}' of an order line is not changed by hand."
+            raise OutOfRangeError(msg)
+    for name, value in changes.items():
+        setattr(changed, name, value)
+    check_fields(changed, exclude=_PARENTS)
+    check_line(changed, Rulebook.of(order.agency, now))
+    changed.save(update_fields=[*changes, *DERIVED_FIELDS])
+    _log_line_change(
+        order, f"Line {changed.number} changed: {', '.join(sorted(changes))}.", by, now
+    )
+    return changed
+
+
+@transaction.atomic
+def remove_line(
+    *, line: OrderLine, by: User | None = None, now: datetime | None = None
+) -> None:
+    """Take a line off a draft; the numbers of the others stay."""
+    now = now or timezone.now()
+    order = _locked_draft(line.order)
+    removed: OrderLine = OrderLine.objects.get(pk=line.pk)
+    removed.delete()
+    _log_line_change(order, f"Line {removed.number} removed: {removed}.", by, now)
+
+
+def _check_customer(shop: Organisation, agency: Organisation) -> None:
+    """Refuse an order to a shop that does not print for the agency."""
+    if not ShopCustomer.objects.filter(organisation=shop, agency=agency).exists():
+        msg = (
+            f"{shop} does not print for {agency}; have the shop add the agency to its "
+            "customers before ordering from it."
+        )
+        raise NotPermittedError(msg)
+
+
+def _stored_signs(signs: Iterable[Sign]) -> list[Sign]:
+    """Return the signs as they are stored, with what their lines need, each once."""
+    stored = Sign.objects.select_related(
+        "position__support__road", "owner", "standing"
+    ).prefetch_related("colour_areas")
+    keys = list(dict.fromkeys(sign.pk for sign in signs))
+    by_pk = stored.in_bulk(keys)
+    return [by_pk[key] for key in keys if key in by_pk]
+
+
+def _open_orders_by_position(positions: Iterable[int | None]) -> dict[int, PrintOrder]:
+    """Return the open order each position is on already."""
+    lines = OrderLine.objects.filter(
+        position__in=[each for each in positions if each is not None],
+        order__state__in=OPEN_STATES,
+    ).select_related("order")
+    return {line.position_id: line.order for line in lines}
+
+
+def _line_for_sign(
+    sign: Sign,
+    *,
+    agency: Organisation,
+    rules: Rulebook,
+    ordered_on: dict[int, PrintOrder],
+    sheeting_type: str,
+    optics: str,
+) -> OrderLine:
+    """Return the line for the face that takes a sign's place, if it is to be ordered."""
+    position = sign.position
+    if sign.owner_id != agency.pk:
+        msg = f"This sign belongs to {sign.owner or 'nobody yet'}, not to {agency}."
+        raise StateConflictError(msg)
+    if sign.responsible != Sign.Responsible.AGENCY:
+        msg = (
+            f"This sign is looked after by {sign.get_responsible_display()}, so {agency} does "
+            "not order its replacement."
+        )
+        raise StateConflictError(msg)
+    if sign.state != Sign.State.INSTALLED or position is None:
+        msg = (
+            f"This face is {sign.get_state_display()}, so there is no place to replace it in; "
+            "order for the face that is installed there now."
+        )
+        raise StateConflictError(msg)
+    _check_not_ordered(ordered_on.get(position.pk))
+    return line_for_position(
+        position,
+        rules=rules,
+        old_face=OldFace.of(sign.colour_areas.all()),
+        replaces=sign,
+        sheeting_type=sheeting_type,
+        optics=optics,
+        why=_why_due(sign),
+    )
+
+
+def _line_for_added_position(
+    position: Position,
+    *,
+    order: PrintOrder,
+    rules: Rulebook,
+    sheeting_type: str,
+    optics: str,
+    why: str,
+) -> OrderLine:
+    """Return the line for a position added by hand, whether a face stands there or not."""
+    if position.organisation_id != order.agency_id:
+        msg = f"This position belongs to {position.organisation}, not to {order.agency}."
+        raise StateConflictError(msg)
+    ordered_on = _open_orders_by_position([position.pk])
+    standing = position.signs.filter(state=Sign.State.INSTALLED).first()
+    if standing is not None:
+        (standing,) = _stored_signs([standing])
+        line = _line_for_sign(
+            standing,
+            agency=order.agency,
+            rules=rules,
+            ordered_on=ordered_on,
+            sheeting_type=sheeting_type,
+            optics=optics,
+        )
+        line.reason = why or line.reason
+        return line
+    _check_not_ordered(ordered_on.get(position.pk))
+    return line_for_position(
+        position,
+        rules=rules,
+        old_face=OldFace(),
+        replaces=None,
+        sheeting_type=sheeting_type,
+        optics=optics,
+        why=why,
+    )
+
+
+def _check_not_ordered(order: PrintOrder | None) -> None:
+    if order is not None:
+        msg = (
+            f"A face for this position is already on order {order.number} "
+            f"({order.get_state_display()})."
+        )
+        raise StateConflictError(msg)
+
+
+def _why_due(sign: Sign) -> str:
+    """Return why the due list has a sign, if it has it."""
+    try:
+        standing = sign.standing
+    except ObjectDoesNotExist:
+        return ""
+    return standing.due_reason if standing.is_due else ""
+
+
+def _nothing_left_message(refusals: Sequence[Refusal]) -> str:
+    """Return why there is no order at all, with the sentences of the first few signs."""
+    told = " ".join(f"{sign}: {sentence}" for sign, sentence in refusals[:MOST_SENTENCES])
+    more = len(refusals) - MOST_SENTENCES
+    return f"None of the {len(refusals)} signs can be ordered. {told}" + (
+        f" And {more} more." if more > 0 else ""
+    )
+
+
+def _next_number(agency: Organisation, now: datetime) -> str:
+    """Return the agency's next order number of the year; the caller holds the agency's lock."""
+    year = agency.day_of(now).year
+    numbers = PrintOrder.objects.filter(
+        agency=agency, number__startswith=f"{year}-"
+    ).values_list("number", flat=True)
+    taken = [int(tail) for number in numbers if (tail := number.partition("-")[2]).isdigit()]
+    return f"{year}-{max(taken, default=0) + 1:03d}"
+
+
+def _locked_draft(order: PrintOrder) -> PrintOrder:
+    """Return the order locked; refuse one that is no draft any more."""
+    locked = lock_order(order)
+    if locked.state != PrintOrder.State.DRAFT:
+        msg = (
+            f"Order {locked.number} is {locked.get_state_display()}, so its lines stay as they "
+            "are; amend the order instead, or draft another."
+        )
+        raise StateConflictError(msg)
+    return locked
+
+
+def _log_line_change(order: PrintOrder, text: str, by: User | None, now: datetime) -> None:
+    log(
+        organisation=order.agency,
+        actor=by,
+        verb="change draft",
+        text=f"Order {order.number}: {text}",
+        at=now,
+        order=order,
+    )

@@ -1,0 +1,134 @@
+"""What the press log says of the faces of a run: their roll, and what makes each colour."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django.db.models import Q
+
+from inventory.engineering.production.colouring import colouring_of
+from inventory.errors import StateConflictError
+from inventory.models import ColourArea, LayoutFace, RollLayout, SheetingRoll, Sign
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from inventory.engineering.production.press_log import LoadedSpan
+    from inventory.models import OrderLine, Press, PrintRun
+
+# A face that was spoilt before anybody put it up says nothing about any road.
+_IN_USE = ~Q(sign__state=Sign.State.REMOVED) | Q(sign__installed_on__isnull=False)
+
+
+def one_roll(press: Press, spans: Sequence[LoadedSpan]) -> SheetingRoll:
+    """Return the roll that was on through the whole of a run; refuse anything else."""
+    clock = press.organisation.clock_words
+    stretch = f"from {clock(spans[0].started_at)} to {clock(spans[-1].finished_at)}"
+    stored = SheetingRoll.objects.in_bulk(
+        [span.loaded.roll for span in spans if span.loaded.roll is not None]
+    )
+    # Spans are also split where only an ink changed.
+    until: dict[str, str] = {}
+    for span in spans:
+        until[_roll_words(span, stored)] = clock(span.finished_at)
+    if len({span.loaded.roll for span in spans}) > 1:
+        told = ", then ".join(f"{roll} until {moment}" for roll, moment in until.items())
+        msg = (
+            f"The roll on {press} changed {stretch}: {told}. A run is printed on one roll; "
+            "record one run for each, or correct the press log."
+        )
+        raise StateConflictError(msg)
+    key = spans[0].loaded.roll
+    if key is None:
+        what = (
+            f"{press} had no roll on"
+            if spans[0].loaded.is_roll_known
+            else f"The press log does not say which roll was on {press}"
+        )
+        msg = f"{what} {stretch}; record first when the roll was loaded."
+        raise StateConflictError(msg)
+    return stored[key]
+
+
+def sheeting_words(color: str, sheeting_type: str, optics: str) -> str:
+    """Return a sheeting as a sentence names it."""
+    return f"{color.replace('-', ' ')} Type {sheeting_type} {optics}"
+
+
+def fits_roll(line: OrderLine, roll: SheetingRoll) -> bool:
+    """Return whether a line's faces are printed on this kind of sheeting."""
+    return (line.sheeting_type, line.optics, line.base_color) == (
+        roll.sheeting_type,
+        roll.optics,
+        roll.color,
+    )
+
+
+def spot_ink_colors(spans: Sequence[LoadedSpan]) -> frozenset[str]:
+    """Return the colours that had an ink of their own on the press through the whole run."""
+    return frozenset.intersection(
+        *(frozenset(ink.color for ink in span.loaded.inks.values()) for span in spans)
+    )
+
+
+def colour_areas(
+    sign: Sign, line: OrderLine, roll: SheetingRoll, spot_colors: frozenset[str]
+) -> list[ColourArea]:
+    """Return the colours of a printed face, each once, with what makes them."""
+    wanted = [
+        (ColourArea.Part.BACKGROUND, line.background_color),
+        (ColourArea.Part.LEGEND, line.legend_color),
+        *((ColourArea.Part.SECONDARY, each) for each in line.secondary_color.split("/")),
+    ]
+    by_color: dict[str, ColourArea.Part] = {}
+    for part, color in wanted:
+        if color:
+            by_color.setdefault(color, part)
+    return [
+        ColourArea(
+            sign=sign,
+            number=number,
+            part=part,
+            color=color,
+            sheeting_type=roll.sheeting_type,
+            optics=roll.optics,
+            colouring=colouring_of(color, roll.color, spot_colors),
+        )
+        for number, (color, part) in enumerate(by_color.items(), start=1)
+    ]
+
+
+def has_faces(run: PrintRun) -> bool:
+    """Return whether a run has faces that were not taken out of use before they were put up."""
+    return LayoutFace.objects.filter(_IN_USE, layout__print_run=run).exists()
+
+
+def refuse_other_sheeting(run: PrintRun, roll: SheetingRoll) -> None:
+    """Refuse a log by which a run on record was printed on another kind of sheeting."""
+    layout = RollLayout.objects.select_related("roll").get(print_run=run)
+    was = sheeting_words(layout.roll.color, layout.roll.sheeting_type, layout.roll.optics)
+    now = sheeting_words(roll.color, roll.sheeting_type, roll.optics)
+    if was != now:
+        count = layout.faces.count()
+        msg = (
+            f"By this event {roll} ({now}) was on during {run}, whose {count} faces are on "
+            f"record as {was}. Correct the time or the roll; if the faces really are of that "
+            "sheeting, take them out of use first, with the reason."
+        )
+        raise StateConflictError(msg)
+
+
+def faces_follow_log(run: PrintRun, roll: SheetingRoll, spans: Sequence[LoadedSpan]) -> None:
+    """Bring a run's layout and the colours of its faces in line with the press log."""
+    RollLayout.objects.filter(print_run=run).update(roll=roll)
+    spot_colors = spot_ink_colors(spans)
+    areas = list(ColourArea.objects.filter(sign__print_run=run))
+    for area in areas:
+        area.colouring = colouring_of(area.color, roll.color, spot_colors)
+    ColourArea.objects.bulk_update(areas, ["colouring"], batch_size=500)
+
+
+def _roll_words(span: LoadedSpan, stored: dict[int, SheetingRoll]) -> str:
+    if span.loaded.roll is not None:
+        return str(stored[span.loaded.roll])
+    return "none" if span.loaded.is_roll_known else "not known"
