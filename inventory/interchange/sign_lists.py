@@ -1,0 +1,57 @@
+"""A list of signs as another system keeps it, read with the mapping of its owner."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from inventory.interchange.files import read_table
+from inventory.interchange.mapping_reader import parse_toml, read_file_options, read_mapping
+from inventory.interchange.translation import translate
+from inventory.services.importing.rows import SourceList
+
+if TYPE_CHECKING:
+    from datetime import date
+    from pathlib import Path
+
+
+def read_sign_list(path: Path, mapping_text: str, *, today: date) -> SourceList:
+    """
+    Return every row of a list in our words, with what could not be taken as it stands.
+
+    Parameters
+    ----------
+    path : Path
+        A CSV file, or whatever pyogrio reads.
+    mapping_text : str
+        The mapping, as TOML.
+    today : date
+        A date after this day is no date of the past and is taken as not known.
+
+    Raises
+    ------
+    OutOfRangeError
+        If the file cannot be read or the mapping does not fit it; the message lists all slips.
+    """
+    data = parse_toml(mapping_text)
+    options = read_file_options(data)
+    table = read_table(path, options)
+    mapping = read_mapping(data, options, table)
+    rows, notebook = translate(table, mapping, today)
+    remarks = list(table.remarks)
+    if mapping.point.projector is not None:
+        remarks += mapping.point.projector.remarks()
+    if "owner" not in data:
+        remarks.append("There is no [owner]: every sign is taken as the organisation's own.")
+    return SourceList(
+        name=mapping.list_name,
+        file_name=table.file_name,
+        file_sha256=table.sha256,
+        mapping_text=mapping_text,
+        columns=table.columns,
+        rows=rows,
+        grouping_m=mapping.grouping_m,
+        same_place_m=mapping.same_place_m,
+        is_key_trusted=mapping.is_key_trusted,
+        remarks=(*remarks, *mapping.bases()),
+        notes=tuple(notebook.notes),
+    )

@@ -1,0 +1,216 @@
+"""Take a list of signs in: a dry run first, then for good."""
+
+from __future__ import annotations
+
+import csv
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from django.conf import settings
+from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
+from tqdm import tqdm
+
+from inventory.errors import InventoryError
+from inventory.interchange.sign_lists import read_sign_list
+from inventory.management.commands.add_organisation import find_organisation
+from inventory.models import User
+from inventory.services.importing import ImportReport, import_signs
+
+if TYPE_CHECKING:
+    from argparse import ArgumentParser
+
+    from inventory.services.importing.rows import SourceList
+
+QUIET_SECONDS = 2.0
+SHOWN = 20
+
+
+class Command(BaseCommand):
+    """Read a list with its mapping, say what it would do, and do it when told to."""
+
+    help = (
+        "Take a list of signs in. Without --apply it is a dry run that writes nothing; see "
+        "docs/how-to/import-a-sign-list.md for the mapping."
+    )
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        """File, mapping, whose signs they are, and whether to write."""
+        parser.add_argument("file", type=Path, help="CSV, GeoPackage, Shapefile, GeoJSON …")
+        parser.add_argument("--mapping", type=Path, required=True, help="a TOML file")
+        parser.add_argument(
+            "--organisation", required=True, help="the agency that has the signs"
+        )
+        parser.add_argument("--by", help="username of the person who imports")
+        mode = parser.add_mutually_exclusive_group()
+        mode.add_argument("--dry-run", action="store_true", help="write nothing (the default)")
+        mode.add_argument("--apply", action="store_true", help="write what the dry run showed")
+        parser.add_argument(
+            "--refused-out",
+            type=Path,
+            help="where refused rows go (a CSV; default in var/imports)",
+        )
+        parser.add_argument(
+            "--notes-out",
+            type=Path,
+            help="write every note to this CSV, not only the first ones",
+        )
+
+    def handle(self, *_args: Any, **options: Any) -> None:
+        """Read, import, print."""
+        organisation = find_organisation(options["organisation"])
+        by = _find_person(options["by"]) if options["by"] else None
+        now = timezone.now()
+        bars = _Bars()
+        try:
+            mapping_text = options["mapping"].read_text(encoding="utf-8-sig")
+            source = read_sign_list(
+                options["file"], mapping_text, today=organisation.day_of(now)
+            )
+            report = import_signs(
+                organisation=organisation,
+                source=source,
+                dry_run=not options["apply"],
+                by=by,
+                progress=bars,
+                now=now,
+            )
+        except (InventoryError, OSError, UnicodeDecodeError) as error:
+            raise CommandError(str(error)) from error
+        finally:
+            bars.close()
+        refused_path = options["refused_out"] or _default_path(options["file"])
+        if report.refusals:
+            write_refused(refused_path, source, report)
+        if options["notes_out"]:
+            write_notes(options["notes_out"], report)
+        for line in lines_of(report, refused_path):
+            self.stdout.write(line)
+
+
+def _find_person(username: str) -> User:
+    person = User.objects.filter(username=username).first()
+    if person is None:
+        msg = f"There is no person '{username}'; add one with manage.py add_person."
+        raise CommandError(msg)
+    return person
+
+
+def _default_path(file: Path) -> Path:
+    return Path(settings.VAR_DIR) / "imports" / f"{file.stem}-refused.csv"
+
+
+class _Bars:
+    """One progress bar for each step, on stderr; without a terminal only for long ones."""
+
+    def __init__(self) -> None:
+        self._bar: tqdm[Any] | None = None
+        self._step = ""
+
+    def __call__(self, step: str, done: int, total: int) -> None:
+        if step != self._step or self._bar is None:
+            self.close()
+            self._step = step
+            self._bar = tqdm(
+                total=total,
+                desc=step,
+                delay=0.0 if sys.stderr.isatty() else QUIET_SECONDS,
+                file=sys.stderr,
+            )
+        self._bar.update(done - self._bar.n)
+
+    def close(self) -> None:
+        """End the bar of the step."""
+        if self._bar is not None:
+            self._bar.close()
+            self._bar = None
+
+
+def write_refused(path: Path, source: SourceList, report: ImportReport) -> None:
+    """Write the refused rows as they were read, each with its line and the reason."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    beyond = {name for each in report.refusals for name in each.raw} - set(source.columns)
+    columns = [*source.columns, *sorted(beyond)]
+    with path.open("w", encoding="utf-8-sig", newline="") as out:
+        writer = csv.writer(out)
+        writer.writerow(["line", "reason", *columns])
+        for each in report.refusals:
+            cells = [each.raw.get(name, "") for name in columns]
+            writer.writerow([each.line, each.reason, *cells])
+
+
+def write_notes(path: Path, report: ImportReport) -> None:
+    """Write every word that could not be taken as it stands, with its count."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with path.open("w", encoding="utf-8-sig", newline="") as out:
+        writer = csv.writer(out)
+        writer.writerow(["field", "text", "rows", "first line", "what was done"])
+        for each in report.notes:
+            writer.writerow([each.field, each.text, each.count, each.first_line, each.sentence])
+
+
+def lines_of(report: ImportReport, refused_path: Path) -> list[str]:
+    """Return the report as lines of text."""
+    counts = {outcome.value: number for outcome, number in report.counts.items()}
+    would = "would be " if report.is_dry_run else ""
+    lines = list(report.remarks)
+    lines += _note_lines(report)
+    lines += _listed(
+        f"{len(report.waiting):,} changed rows wait to be settled (manage.py settle_import)",
+        [f"{each.external_id}: {each.reason}" for each in report.waiting],
+    )
+    lines += _listed(
+        f"{len(report.missing):,} rows of earlier files are not in this; none is removed",
+        report.missing,
+    )
+    lines += _listed(
+        f"{len(report.refusals):,} rows refused; all with their reasons in {refused_path}",
+        [f"line {each.line}: {each.reason}" for each in report.refusals],
+    )
+    if report.resumed_at_row:
+        lines.append(
+            f"Went on after row {report.resumed_at_row:,}, where the import was stopped."
+        )
+    if report.changed_beside_the_mapping:
+        lines.append(
+            f"{report.changed_beside_the_mapping:,} rows changed only in columns that are not "
+            "mapped; their text is kept and they count as unchanged."
+        )
+    if report.caught_up:
+        lines.append(f"{report.caught_up:,} rows now say what was already recorded here.")
+    lines.append(
+        f"Of {report.row_count:,} rows {counts['created']:,} {would}created, "
+        f"{counts['updated']:,} {would}updated, {counts['unchanged']:,} unchanged, "
+        f"{counts['refused']:,} refused (sum {sum(counts.values()):,})."
+    )
+    lines.append(
+        f"{report.supports_made:,} supports and {report.faces_made:,} faces {would}made."
+    )
+    if report.due is not None:
+        lines.append(
+            f"{report.due.due:,} of {report.due.signs:,} installed signs are due; "
+            f"{report.due.not_ours:,} are others'."
+        )
+    if report.is_dry_run:
+        lines.append("Nothing was written: this was a dry run. Add --apply to write it.")
+    return lines
+
+
+def _note_lines(report: ImportReport) -> list[str]:
+    lines: list[str] = []
+    by_field: dict[str, list[str]] = {}
+    for note in report.notes:
+        by_field.setdefault(note.field, []).append(str(note))
+    for notes in by_field.values():
+        lines += notes[:SHOWN]
+        if len(notes) > SHOWN:
+            lines.append(f"… and {len(notes) - SHOWN:,} more; --notes-out FILE.csv writes all.")
+    return lines
+
+
+def _listed(head: str, items: list[str]) -> list[str]:
+    if not items:
+        return []
+    more = [f"  … and {len(items) - SHOWN:,} more"] if len(items) > SHOWN else []
+    return [f"{head}:", *(f"  {each}" for each in items[:SHOWN]), *more]
