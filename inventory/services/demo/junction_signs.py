@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from inventory.models import Sign
 from inventory.models.places import Mount
 from inventory.services.demo.geography import Place
-from inventory.services.demo.roadside import Roadside, short_name
+from inventory.services.demo.roadside import Roadside, short_name, town_at
 from inventory.services.demo.words import words
 
 if TYPE_CHECKING:
@@ -113,6 +113,8 @@ def _plan_names(site: Roadside, junction: Junction, post: SupportPlan | None) ->
 def _plan_warning_ahead(site: Roadside, junction: Junction, arm: Arm, does_stop: bool) -> None:
     """Plan what traffic is told before the junction: stop ahead, or a side or cross road."""
     travel = arm.approach(min(180.0, arm.room_m / 2))
+    if town_at(travel.east_m, travel.north_m) is not None:
+        return  # streets come one after another there
     is_named = arm.road.kind == "state"
     key = f"{junction.key}:ahead:{arm.road.name}{arm.outward:+d}"
     counts = _arm_counts(junction)

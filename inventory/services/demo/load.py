@@ -17,6 +17,7 @@ from inventory.engineering.standards.vocabulary import Color, Series, Shape, Sym
 from inventory.errors import NotPermittedError, OutOfRangeError, StateConflictError
 from inventory.models import (
     Inspection,
+    LogbookEntry,
     Membership,
     Organisation,
     Photo,
@@ -25,9 +26,11 @@ from inventory.models import (
     Support,
     User,
 )
+from inventory.services.demo.pictures import draw_photo
 from inventory.services.demo.plan import plan_scenario
 from inventory.services.demo.press_history import Parties, PressHistory, moment
 from inventory.services.demo.records import (
+    RECORDED_AFTER,
     store_faces,
     store_inspections,
     store_instruments,
@@ -37,6 +40,7 @@ from inventory.services.demo.records import (
     uuid_of,
 )
 from inventory.services.demo.words import words
+from inventory.services.inspection import store_photo
 from inventory.services.logbook import log
 from inventory.services.people import (
     add_customer,
@@ -47,15 +51,12 @@ from inventory.services.people import (
 from inventory.services.standards import add_code_alias, add_sign_type
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from inventory.services.demo.plan import ScenarioPlan
-    from inventory.services.demo.readings import InspectionPlan
-
-    Progress = Callable[[str, int, int], None]
+    from inventory.services.importing.reports import Progress
 
 INSPECTIONS_AT_ONCE = 500
 LOADED_VERB = "load demo"
+PHOTO_CAPTION = "Drawn for the invented demo scenario."
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,17 +86,17 @@ def load_scenario(
     """
     tick = progress or _silent
     _check_allowed(size, is_forced)
-    agency, shop = _existing("agency"), _existing("shop")
     plan: ScenarioPlan | None = None
-    is_new = agency is None or shop is None
-    if is_new:
+    parties = _stored_parties()
+    is_new = parties is None
+    if parties is None:
         plan = plan_scenario(
             seed=words("scenario")["seed"] if seed is None else seed,
             size=size,
             last_day=words("scenario")["last_day"],
         )
-        agency, shop = _store(plan, tick, size)
-    assert agency is not None and shop is not None  # noqa: S101 - one of the two ways above
+        parties = _store(plan, tick, size)
+    agency, shop = parties
     photos_made = _store_photos(agency, plan, tick)
     return LoadResult(
         agency=agency,
@@ -108,8 +109,18 @@ def load_scenario(
     )
 
 
-def _silent(_what: str, _done: int, _total: int) -> None:
+def scenario_parties() -> tuple[Organisation, Organisation]:
+    """Return the invented agency and shop; refuse where the scenario is not loaded."""
+    parties = _stored_parties()
+    if parties is None:
+        msg = "The demo scenario is not loaded; run 'manage.py load_demo' first."
+        raise StateConflictError(msg)
+    return parties
+
+
+def _silent(step: str, done: int, total: int) -> None:
     """Show nothing."""
+    del step, done, total
 
 
 def _check_allowed(size: float, is_forced: bool) -> None:
@@ -124,17 +135,19 @@ def _check_allowed(size: float, is_forced: bool) -> None:
         raise NotPermittedError(msg)
 
 
-def _existing(which: str) -> Organisation | None:
-    """Return the scenario's agency or shop; a real organisation of that name is left alone."""
-    name = words("scenario")[which]["name"]
-    found = Organisation.objects.filter(name=name).first()
-    if found is not None and not found.is_invented:
-        msg = (
-            f"There is an organisation '{name}' that is not marked as invented; the demo "
-            "scenario is not mixed with it. Use another database."
-        )
-        raise StateConflictError(msg)
-    return found
+def _stored_parties() -> tuple[Organisation, Organisation] | None:
+    """Return the scenario's agency and shop; real ones of those names are left alone."""
+    names = [words("scenario")[which]["name"] for which in ("agency", "shop")]
+    stored = {each.name: each for each in Organisation.objects.filter(name__in=names)}
+    for name, found in stored.items():
+        if not found.is_invented:
+            msg = (
+                f"There is an organisation '{name}' that is not marked as invented; the demo "
+                "scenario is not mixed with it. Use another database."
+            )
+            raise StateConflictError(msg)
+    # Both are stored in one transaction: there are two, or none.
+    return (stored[names[0]], stored[names[1]]) if len(stored) == len(names) else None
 
 
 @transaction.atomic
@@ -175,7 +188,11 @@ def _store(
         verb=LOADED_VERB,
         text=f"Invented scenario loaded: {len(plan.supports)} supports, {len(signs)} faces.",
         at=moment(words("scenario")["last_day"], 18),
-        detail={"seed": plan.site.seed, "size": size},
+        detail={
+            "seed": plan.site.seed,
+            "size": size,
+            "photographed": [visit.key for visit in plan.photographed],
+        },
     )
     tick("records", steps, steps)
     return agency, shop
@@ -262,4 +279,48 @@ def _store_own_types(agency: Organisation) -> None:
 
 
 def _store_photos(agency: Organisation, plan: ScenarioPlan | None, tick: Progress) -> int:
-    return 0
+    """Draw and store the pictures that are not there yet; return how many were made."""
+    loaded = LogbookEntry.objects.filter(organisation=agency, verb=LOADED_VERB).first()
+    if loaded is None:
+        return 0
+    keys = {uuid_of(f"photo:{key}"): key for key in loaded.detail["photographed"]}
+    done = set(Photo.objects.filter(client_uuid__in=keys).values_list("client_uuid", flat=True))
+    missing = {key: client_uuid for client_uuid, key in keys.items() if client_uuid not in done}
+    if not missing:
+        return 0
+    plan = plan or plan_scenario(
+        seed=loaded.detail["seed"],
+        size=loaded.detail["size"],
+        last_day=words("scenario")["last_day"],
+    )
+    crew = _crew(agency)
+    wanted = [visit for visit in plan.photographed if visit.key in missing]
+    for number, visit in enumerate(wanted, start=1):
+        inspection = Inspection.objects.select_related("sign").get(
+            client_uuid=uuid_of(visit.key)
+        )
+        store_photo(
+            sign=inspection.sign,
+            inspection=inspection,
+            content=draw_photo(
+                visit.face, visit.observations, plan.site.rng(f"photo:{visit.key}")
+            ),
+            taken_at=visit.taken_at,
+            by=crew[visit.crew],
+            caption=PHOTO_CAPTION,
+            client_uuid=missing[visit.key],
+            is_drawn=True,
+            now=visit.taken_at + RECORDED_AFTER,
+        )
+        tick("photos", number, len(wanted))
+    return len(wanted)
+
+
+def _crew(agency: Organisation) -> list[User]:
+    members = Membership.objects.filter(organisation=agency, role=Role.CREW)
+    users = {each.user.username: each.user for each in members.select_related("user")}
+    return [
+        users[each["username"]]
+        for each in words("scenario")["people"]
+        if each["role"] == Role.CREW
+    ]

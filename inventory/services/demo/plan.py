@@ -108,7 +108,8 @@ def _photographed(inspections: list[InspectionPlan], count: int) -> list[Inspect
         for each in inspections
         if each.face.removed_on is None and each.observations
     }
-    damaged, sound = [], []
+    damaged: list[InspectionPlan] = []
+    sound: list[InspectionPlan] = []
     for each in sorted(latest.values(), key=lambda visit: _share(visit.key)):
         is_sound = each.observations[0].kind == Observation.Kind.GENERAL
         (sound if is_sound else damaged).append(each)

@@ -44,6 +44,10 @@ def moment(day: date, hour: int, minute: int = 0) -> datetime:
     return datetime.combine(day, time(hour, minute), tzinfo=UTC)
 
 
+def _released_at(run: RunPlan) -> datetime:
+    return moment(run.on - timedelta(days=14), 13)
+
+
 @dataclass(slots=True)
 class Parties:
     """Who acts in the scenario."""
@@ -227,7 +231,7 @@ class PressHistory:
             state=PrintOrder.State.CLOSED,
             drafted_at=moment(run.on - timedelta(days=21), 13),
             drafted_by=self.parties.engineer,
-            released_at=moment(run.on - timedelta(days=14), 13),
+            released_at=_released_at(run),
             released_by=self.parties.engineer,
             needed_by_on=run.on + timedelta(days=14),
             press_rate_ft2_per_h=words("press")["press"]["rate_ft2_per_h"],
@@ -255,8 +259,8 @@ class PressHistory:
             legend_text=position.legend,
             is_custom_legend=position.is_custom,
             shape=(sign_type.shape if sign_type else None) or "rectangle",
-            width_in=position.width_in,
-            height_in=position.height_in,
+            width_in=position.width_in or 0.0,
+            height_in=position.height_in or 0.0,
             sheeting_type=face.true_type,
             optics=face.true_optics,
             base_color=base_color(colours),
@@ -276,7 +280,7 @@ class PressHistory:
                 self.parties.engineer,
                 "release order",
                 f"Order {order.number} released with {faces} faces.",
-                order.released_at,
+                _released_at(run),
             ),
             (
                 self.parties.shop,

@@ -78,6 +78,8 @@ def _plan_scattered(site: Roadside, road: RoadPlan) -> None:
             key = f"{row['code']}:{road.name}{direction:+d}"
             for along in _steps(site, key, road.length_m, spacing):
                 travel = travelling(road, along, direction)
+                if road.kind != "street" and town_at(travel.east_m, travel.north_m):
+                    continue
                 own = f"{key}@{round(along)}"
                 post = site.post(own, road, travel, responsible=_owner(road))
                 sign = site.put(post, row["code"], travel.bearing_deg)
