@@ -59,7 +59,7 @@ class StandingViewSet(viewsets.ReadOnlyModelViewSet[Standing]):
 
     def get_queryset(self) -> QuerySet[Standing]:
         return Standing.objects.owned_by(organisation_of(self.request)).order_by(
-            "-is_due", "due_order", "sign"
+            "-is_due", "due_order", "sign_id"
         )
 
 

@@ -84,7 +84,7 @@ class SignItems(APIView):
             raise serializers.ValidationError(chosen.errors)
         page = asked.validated_data
         rows = in_box(chosen.qs, page["bbox"]) if page["bbox"] else chosen.qs
-        rows = rows.order_by("sign")
+        rows = rows.order_by("sign_id")
         count, offset, limit = rows.count(), page["offset"], page["limit"]
         return Response(
             sign_collection(

@@ -71,7 +71,9 @@ def overview(*, organisation: Organisation) -> Overview:
 
     def signs(condition: Q, count: int) -> Waiting:
         rows = ours.filter(condition).select_related("road")
-        return Waiting(count, list(rows.order_by("due_order", "sign")[:FIRST_FEW]))
+        return Waiting(
+            count, list(rows.order_by("-is_due", "due_order", "sign_id")[:FIRST_FEW])
+        )
 
     orders = PrintOrder.objects.owned_by(organisation).select_related("shop")
     order_counts = orders.aggregate(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -15,7 +14,8 @@ if TYPE_CHECKING:
     from inventory.models import Organisation, ScopedQuerySet
 
 MAXIMUM_MARKERS = 400
-GROUPS_ACROSS = 12
+# A tile is 256 px wide at its own zoom, so a cell two levels finer is 64 px wide.
+GROUP_LEVELS_BELOW_TILE = 2
 
 MARKER_COLUMNS = (
     "sign_id",
@@ -49,13 +49,16 @@ class MapView:
 
 def in_box(standings: ScopedQuerySet, box: Box) -> ScopedQuerySet:
     """Return the signs inside a box, found by ranges of their map cells."""
+    ranges = cell_ranges_of_box(box.south_deg, box.west_deg, box.north_deg, box.east_deg)
     in_cells = Q()
-    for first, last in cell_ranges_of_box(
-        box.south_deg, box.west_deg, box.north_deg, box.east_deg
-    ):
+    for first, last in ranges:
         in_cells |= Q(cell__gte=first, cell__lte=last)
     return standings.filter(
         in_cells,
+        # SQLite takes no index for ranges joined by OR beside an owner; the span of them
+        # all it does, and it weighs the ranges before it fetches a row.
+        cell__gte=ranges[0][0],
+        cell__lte=ranges[-1][1],
         latitude_deg__gte=box.south_deg,
         latitude_deg__lte=box.north_deg,
         longitude_deg__gte=box.west_deg,
@@ -63,7 +66,7 @@ def in_box(standings: ScopedQuerySet, box: Box) -> ScopedQuerySet:
     )
 
 
-def view_box(standings: ScopedQuerySet, box: Box) -> MapView:
+def view_box(standings: ScopedQuerySet, box: Box, zoom: int) -> MapView:
     """Return what to draw of a box; more signs than can be told apart come as groups."""
     inside = in_box(standings, box)
     signs = list(
@@ -71,7 +74,8 @@ def view_box(standings: ScopedQuerySet, box: Box) -> MapView:
     )
     if len(signs) <= MAXIMUM_MARKERS:
         return MapView(signs, [])
-    shift = 2 * (CELL_LEVEL - _group_level(box))
+    level = min(CELL_LEVEL, zoom + GROUP_LEVELS_BELOW_TILE)
+    shift = 2 * (CELL_LEVEL - level)
     groups = (
         inside.order_by()
         .annotate(group=F("cell").bitrightshift(shift))
@@ -108,10 +112,3 @@ def road_lines(organisation: Organisation) -> list[dict[str, Any]]:
         .order_by("pk")
         .values("pk", "name", "road_class", "line")
     )
-
-
-def _group_level(box: Box) -> int:
-    """Return the cell level at which a box is about a dozen cells wide."""
-    width_deg = max(box.east_deg - box.west_deg, 360.0 / 2**CELL_LEVEL)
-    level = math.ceil(math.log2(360.0 / width_deg * GROUPS_ACROSS / 1.5))
-    return min(CELL_LEVEL, max(1, level))

@@ -8,6 +8,7 @@ from django import template
 from django.utils.html import format_html
 
 from inventory.engineering.places.directions import COMPASS_BEARINGS_DEG
+from inventory.engineering.standards.supports import support_types
 from inventory.models import Standing
 from inventory.web import numbers
 from inventory.web.marks import Mark, mark_of, mark_of_standing
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
     from django.utils.safestring import SafeString
 
     from inventory.models import Sign
+
+DEGREE_DECIMALS = 6
 
 register = template.Library()
 
@@ -63,6 +66,15 @@ def or_not_known(value: object) -> object:
 
 
 @register.filter
+def shown_value(value: object) -> object:
+    """Show a value of an imported row as words; nothing of it is a code."""
+    if isinstance(value, list):
+        parts = [str(shown_value(part)) for part in value if part not in (None, "")]
+        return ", ".join(parts) if parts else or_not_known("")
+    return or_not_known(value)
+
+
+@register.filter
 def known_date(day: date | None, precision: str = "day") -> object:
     """Show a calendar date as far as it is known, for a table."""
     return or_not_known(day and numbers.partial_date(day, precision))
@@ -78,6 +90,19 @@ def ra(value: Decimal | None) -> str:
 def printed(value: Decimal | None) -> str:
     """Show a published figure as it is printed."""
     return "" if value is None else numbers.plain(value)
+
+
+@register.filter
+def degrees(value: float) -> str:
+    """Show a latitude or longitude to about a decimetre, with a true minus sign."""
+    return numbers.fixed(value, DEGREE_DECIMALS)
+
+
+@register.filter
+def support_words(key: str) -> object:
+    """Show a support type by its name; a word the tables do not know stays as it is."""
+    names = {each.key: each.name for each in support_types()}
+    return or_not_known(names.get(key, key))
 
 
 @register.filter
@@ -105,19 +130,31 @@ def condition(standing: Standing) -> object:
     """Show the condition by eye; severe damage stands out by a word in a frame."""
     if standing.condition == Standing.Condition.NOT_SEEN:
         return or_not_known("")
-    words = standing.condition_text or standing.get_condition_display()
+    level = standing.get_condition_display()
+    words = standing.condition_text or level
     if standing.condition == Standing.Condition.SEVERE:
-        return format_html('<span class="tag severe">severe</span> {}', words)
+        rest = words.removeprefix(level).removeprefix(": ")
+        return format_html('<span><span class="tag severe">{}</span> {}</span>', level, rest)
     return words
+
+
+@register.simple_tag
+def severe_tag(standing: Standing) -> str:
+    """Show severe damage beside the mark, which says nothing of damage."""
+    if standing.condition != Standing.Condition.SEVERE:
+        return ""
+    return format_html('<span class="tag severe">{}</span> ', "severe damage")
 
 
 @register.filter
 def due_words(standing: Standing) -> str:
-    """Show when a sign is due and why; nothing when it is not."""
-    if not standing.is_due:
-        return ""
-    when = f"due {standing.due_on:%Y-%m-%d}" if standing.due_on else "due now"
-    return f"{when}: {standing.due_reason}" if standing.due_reason else when
+    """Show why a sign is due and since when, or from when on it will be."""
+    if standing.is_due:
+        since = f", since {standing.due_on:%Y-%m-%d}" if standing.due_on else ""
+        return f"{standing.due_reason or 'due'}{since}"
+    if standing.due_on:
+        return f"not before {standing.due_on:%Y-%m-%d}: {standing.due_reason}"
+    return ""
 
 
 def compass_letters(degrees: float) -> str:

@@ -41,17 +41,14 @@ class StandingFilter(filters.FilterSet):  # type: ignore[misc]  # the package ha
         label="Due",
         widget=forms.Select(choices=DUE_CHOICES),
     )
-    safety_class = filters.TypedChoiceFilter(
-        label="Safety class", choices=SAFETY_CLASSES, coerce=int, empty_label="any"
+    safety_class = filters.ChoiceFilter(
+        label="Safety class", choices=SAFETY_CLASSES, empty_label="any"
     )
     sheeting = filters.ChoiceFilter(
         label="Sheeting", empty_label="any", method="filter_sheeting"
     )
-    condition = filters.TypedChoiceFilter(
-        label="Condition by eye",
-        choices=Standing.Condition.choices,
-        coerce=int,
-        empty_label="any",
+    condition = filters.ChoiceFilter(
+        label="Condition by eye", choices=Standing.Condition.choices, empty_label="any"
     )
     responsible = filters.ChoiceFilter(
         label="Whose sign", choices=Sign.Responsible.choices, empty_label="anybody's"
@@ -71,8 +68,30 @@ class StandingFilter(filters.FilterSet):  # type: ignore[misc]  # the package ha
         self.filters["road"].queryset = Road.objects.owned_by(organisation)
         self.filters["sheeting"].extra["choices"] = sheeting_choices(organisation)
 
+    @property
+    def chosen_words(self) -> str:
+        """Return what the filters say now, in words, so that a closed box hides nothing."""
+        form = self.form
+        if not form.is_valid():
+            return ""
+        return "; ".join(
+            f"{form[name].label} {_chosen_word(form.fields[name], value)}"
+            for name, value in form.cleaned_data.items()
+            if value not in (None, "", [])
+        )
+
     def filter_sheeting(self, rows: ScopedQuerySet, _name: str, value: str) -> ScopedQuerySet:
         return rows.filter(sheeting="" if value == NOT_KNOWN else value)
+
+
+def _chosen_word(field: forms.Field, value: object) -> str:
+    if isinstance(value, list):
+        return ", ".join(value)
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    words = dict(getattr(field, "choices", ())) if isinstance(value, str) else {}
+    keyed = {str(key): str(word) for key, word in words.items()}
+    return keyed.get(str(value), str(value))
 
 
 def sheeting_choices(organisation: Organisation) -> list[tuple[str, str]]:
@@ -91,6 +110,8 @@ def standings_of(
 ) -> tuple[StandingFilter, Any]:
     """Return the filter form and the signs that pass it."""
     chosen = StandingFilter(
-        data, Standing.objects.owned_by(organisation), organisation=organisation
+        data,
+        Standing.objects.owned_by(organisation).order_by("-is_due", "due_order", "sign_id"),
+        organisation=organisation,
     )
     return chosen, chosen.qs

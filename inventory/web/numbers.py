@@ -1,4 +1,4 @@
-"""Numbers and dates as people read them; rounding never hides on which side of a level."""
+"""Numbers and dates as people read them."""
 
 from __future__ import annotations
 
@@ -10,9 +10,8 @@ from inventory.models.signs import DatePrecision
 if TYPE_CHECKING:
     from datetime import date
 
-RA_DECIMALS = 1
+RA_DECIMALS = 2
 RATIO_DECIMALS = 2
-MOST_DECIMALS = 6
 MINUS = "−"
 
 _DATE_FORMATS = {
@@ -46,29 +45,6 @@ def plain(value: Decimal) -> str:
     ('35', '2.5', '120')
     """
     return f"{value.normalize():f}".replace("-", MINUS)
-
-
-def beside_level(value: Decimal, level: Decimal | None, decimals: int) -> str:
-    """
-    Return a value with enough decimals to show on which side of its level it is.
-
-    Examples
-    --------
-    >>> beside_level(Decimal("34.96"), Decimal("35"), 1)
-    '34.96'
-    >>> beside_level(Decimal("34.9999996"), Decimal("35"), 1)
-    'just under 35'
-    >>> beside_level(Decimal("35"), Decimal("35"), 1)
-    '35.0'
-    """
-    if level is None or value == level:
-        return fixed(value, decimals)
-    for places in range(decimals, MOST_DECIMALS + 1):
-        rounded = round(value, places)
-        if rounded != level:
-            return fixed(value, places)
-    side = "just under" if value < level else "just over"
-    return f"{side} {plain(level)}"
 
 
 def partial_date(day: date, precision: str) -> str:

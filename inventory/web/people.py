@@ -9,6 +9,7 @@ from django.http import Http404
 from django.shortcuts import redirect
 from django.views.decorators.http import require_GET, require_POST
 
+from inventory.services.demo import demo_logins
 from inventory.web.membership import SESSION_KEY, role_required
 from inventory.web.navigation import home_name
 
@@ -28,11 +29,6 @@ class SignIn(auth_views.LoginView):
 
 class SignOut(auth_views.LogoutView):
     """Only by POST, so that no link or picture can sign a person out."""
-
-
-def demo_logins() -> list[Any]:
-    """Return the invented logins of the demo; none on a real site."""
-    return []
 
 
 @require_GET

@@ -12,6 +12,7 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_GET
 
+from inventory.engineering.places import CELL_LEVEL
 from inventory.errors import OutOfRangeError
 from inventory.models import Role
 from inventory.services.sign_map import Box, extent, road_lines, view_box
@@ -25,12 +26,13 @@ if TYPE_CHECKING:
 
 
 class BoxForm(forms.Form):
-    """The edges of the part of the map in view."""
+    """The edges of the part of the map in view, and how close it is."""
 
     south_deg = forms.FloatField(min_value=-90, max_value=90)
     west_deg = forms.FloatField(min_value=-180, max_value=180)
     north_deg = forms.FloatField(min_value=-90, max_value=90)
     east_deg = forms.FloatField(min_value=-180, max_value=180)
+    zoom = forms.IntegerField(min_value=0, max_value=CELL_LEVEL)
 
 
 @require_GET
@@ -52,7 +54,8 @@ def sign_map_data(request: MemberRequest) -> HttpResponse:
     chosen, rows = standings_of(request.organisation, request.GET)
     if not chosen.is_valid():
         raise OutOfRangeError(_first_error(chosen.form))
-    view = view_box(rows, read_box(request.GET))
+    box, zoom = read_box(request.GET)
+    view = view_box(rows, box, zoom)
     return _json(
         {
             "signs": [_marker(row) for row in view.signs],
@@ -68,12 +71,13 @@ def road_data(request: MemberRequest) -> HttpResponse:
     return _json({"roads": road_lines(request.organisation)})
 
 
-def read_box(query: QueryDict) -> Box:
-    """Return the box an address names, or say what is wrong with it."""
+def read_box(query: QueryDict) -> tuple[Box, int]:
+    """Return the box and the zoom an address names, or say what is wrong with them."""
     form = BoxForm(query)
     if not form.is_valid():
         raise OutOfRangeError(_first_error(form))
-    return Box(**form.cleaned_data)
+    zoom = form.cleaned_data.pop("zoom")
+    return Box(**form.cleaned_data), zoom
 
 
 def map_settings(box: Box | None) -> dict[str, Any]:

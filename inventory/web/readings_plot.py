@@ -21,11 +21,11 @@ if TYPE_CHECKING:
     from inventory.models import ElementAssessment
     from inventory.services.sign_record import ColourReading
 
-WIDTH, HEIGHT = 520.0, 190.0
-LEFT, RIGHT, TOP, BOTTOM = 44.0, 92.0, 14.0, 26.0
+WIDTH, HEIGHT = 360.0, 170.0
+LEFT, RIGHT, TOP, BOTTOM = 42.0, 66.0, 12.0, 24.0
 HEADROOM = 1.15
 NICE_STEPS = (1, 2, 2.5, 5, 10)
-MOST_YEAR_LABELS = 7
+MOST_YEAR_LABELS = 6
 DAYS_PER_YEAR = 365.25
 LABEL_GAP = 6.0
 
@@ -105,7 +105,7 @@ def _grid(scale: _Scale) -> list[str]:
     while value <= scale.top_value:
         y = scale.y(value)
         parts.append(
-            f'{_across("grid", y)}'
+            f"{_across('grid', y)}"
             f'<text class="axis end" x="{LEFT - LABEL_GAP:g}" y="{y + 4:.1f}">{value:g}</text>'
         )
         value += step
@@ -124,7 +124,7 @@ def _level_line(scale: _Scale, level: Decimal | None) -> list[str]:
         return []
     y = scale.y(float(level))
     return [
-        f'{_across("level", y)}'
+        f"{_across('level', y)}"
         f'<text class="level-word" x="{WIDTH - RIGHT + LABEL_GAP:g}" y="{y + 4:.1f}">'
         f"level {plain(level)}</text>"
     ]

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
+from inventory.engineering.inspection.readings import decimal_words
 from inventory.engineering.standards.tables import find_table_source
 from inventory.engineering.standards.vocabulary import Checked, Edition
 from inventory.models import ElementAssessment
 from inventory.web.marks import Mark, mark_of, mark_of_standing
-from inventory.web.numbers import RA_DECIMALS, RATIO_DECIMALS, beside_level, plain
+from inventory.web.numbers import plain
 
 if TYPE_CHECKING:
     from inventory.services.sign_record import SignRecord
@@ -66,14 +68,11 @@ def answer(record: SignRecord) -> Answer | None:
 def judged(element: ElementAssessment) -> Judged:
     """Return one stored element in words and figures."""
     is_contrast = element.kind == ElementAssessment.Kind.CONTRAST
-    decimals = RATIO_DECIMALS if is_contrast else RA_DECIMALS
     checked = Checked(element.checked) if element.checked else None
     return Judged(
         name=f"contrast {element.color}" if is_contrast else element.color,
         mark=mark_of(element.verdict),
-        value=""
-        if element.value is None
-        else beside_level(element.value, element.level, decimals),
+        value=_value_words(element),
         level="" if element.level is None else plain(element.level),
         unit="to 1" if is_contrast else "cd/lx/m²",
         reading_count=element.reading_count,
@@ -83,3 +82,11 @@ def judged(element: ElementAssessment) -> Judged:
         is_verified=checked is None or checked.is_verified,
         reason=element.reason,
     )
+
+
+def _value_words(element: ElementAssessment) -> str:
+    """Return the value with as many places as show on which side of its level it is."""
+    if element.value is None:
+        return ""
+    level = None if element.level is None else Fraction(element.level)
+    return decimal_words(Fraction(element.value), apart_from=level)

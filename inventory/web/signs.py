@@ -10,8 +10,9 @@ from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from inventory.models import Photo, Role, Sign
+from inventory.models import Organisation, Photo, Role, Sign
 from inventory.services.people import has_role
+from inventory.services.production import production_record
 from inventory.services.sign_map import Box
 from inventory.services.sign_record import sign_record
 from inventory.web.disposition_form import DispositionForm
@@ -27,7 +28,7 @@ from inventory.web.timeline import timeline
 if TYPE_CHECKING:
     from django.http import HttpResponse, HttpResponseBase
 
-NEARBY_DEG = 0.003  # about 300 m: what the small map shows around a sign
+NEARBY_DEG = 0.0012  # about 130 m: what the small map shows around a sign
 
 
 @require_GET
@@ -56,7 +57,10 @@ def sign_page(request: MemberRequest, sign_id: int) -> HttpResponse:
         "timeline": timeline(record, timezone.get_current_timezone()),
         "local_types": local_types,
         "map": map_settings(_around(sign)),
-        "can_decide": has_role(request.membership, (Role.ENGINEER,)),
+        "production": production_record(sign),
+        "shops": Organisation.objects.filter(customers__agency=request.organisation),
+        "can_decide": sign.state == Sign.State.INSTALLED
+        and has_role(request.membership, (Role.ENGINEER,)),
         "decision_form": DispositionForm(),
     }
     return render(request, "inventory/signs/sign_page.html", context)

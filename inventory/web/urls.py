@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from inventory.web import home, logbook, people, places, signs
+from inventory.web import assessment, home, importing, logbook, people, places, signs, standards
 
 urlpatterns = [
     path("", people.home, name="home"),
@@ -15,6 +15,11 @@ urlpatterns = [
     path("signs/map/data/", places.sign_map_data, name="sign-map-data"),
     path("signs/map/roads/", places.road_data, name="road-data"),
     path("signs/<int:sign_id>/", signs.sign_page, name="sign-page"),
+    path("signs/<int:sign_id>/decide/", assessment.decide, name="decide"),
+    path("due/", assessment.due_list, name="due-list"),
+    path("imports/", importing.import_list, name="import-list"),
+    path("imports/<int:run_id>/", importing.import_page, name="import-page"),
+    path("rules/", standards.rules_page, name="rules"),
     path("photos/<int:photo_id>/", signs.sign_photo, name="sign-photo"),
     path("logbook/", logbook.logbook_page, name="logbook"),
     path("help/", home.help_page, name="help"),

@@ -7,11 +7,12 @@ const BOX = { south: 42.5, west: -90.25, north: 43.5, east: -89.75 };
 
 test("the map asks with the list's filters and not with its page number", () => {
   const address = new URL(
-    dataAddress("/signs/map/data/", "?verdict=below&verdict=undecided&page=3", BOX),
+    dataAddress("/signs/map/data/", "?verdict=below&verdict=undecided&page=3", BOX, 11.5),
     "http://here",
   );
   assert.deepEqual(address.searchParams.getAll("verdict"), ["below", "undecided"]);
   assert.equal(address.searchParams.get("page"), null);
+  assert.equal(address.searchParams.get("zoom"), "12");
   assert.equal(address.searchParams.get("south_deg"), "42.500000");
   assert.equal(address.searchParams.get("east_deg"), "-89.750000");
 });
@@ -23,5 +24,5 @@ test("a view wider than the globe asks for the globe", () => {
 
 test("a larger group has a larger circle, up to a bound", () => {
   assert.ok(groupDiameterPx(10) < groupDiameterPx(1000));
-  assert.equal(groupDiameterPx(10 ** 9), 58);
+  assert.equal(groupDiameterPx(10 ** 9), 52);
 });

@@ -9,6 +9,7 @@ import { roadLayer } from "../shared/map_roads.js";
 
 const WAIT_AFTER_MOVE_MS = 120;
 const CLOSEST_ZOOM = 19;
+const ZOOM_STEP = 0.5;
 const FIRST_ZOOM_LIMIT = 17;
 const NO_SIGNS_VIEW = { center: /** @type {[number, number]} */ ([40, -98]), zoom: 4 };
 
@@ -45,7 +46,7 @@ async function fetchJson(address, signal) {
  */
 function start(element, settings) {
   const message = /** @type {HTMLElement} */ (element.querySelector("[data-map-message]"));
-  const map = L.map(element, { maxZoom: CLOSEST_ZOOM, attributionControl: false });
+  const map = L.map(element, { maxZoom: CLOSEST_ZOOM, zoomSnap: ZOOM_STEP, attributionControl: false });
   if (settings.tile_address) {
     L.tileLayer(settings.tile_address, { maxZoom: CLOSEST_ZOOM }).addTo(map);
     L.control.attribution({ prefix: false }).addAttribution(settings.tile_credit).addTo(map);
@@ -79,7 +80,7 @@ function start(element, settings) {
       east: bounds.getEast(),
     };
     try {
-      const address = dataAddress(settings.data_address, query, box);
+      const address = dataAddress(settings.data_address, query, box, map.getZoom());
       const view =
         /** @type {{signs: import("../shared/map_marks.js").Sign[], groups: import("../shared/map_marks.js").Group[]}} */ (
           await fetchJson(address, running.signal)
@@ -106,6 +107,10 @@ function start(element, settings) {
   });
   if (settings.extent) {
     map.fitBounds(settings.extent, { maxZoom: FIRST_ZOOM_LIMIT, padding: [12, 12] });
+    if (only !== undefined) {
+      const ring = { radius: 17, color: "#15202b", weight: 2, fill: false, interactive: false };
+      L.circleMarker(L.latLngBounds(settings.extent).getCenter(), ring).addTo(map);
+    }
   } else {
     map.setView(NO_SIGNS_VIEW.center, NO_SIGNS_VIEW.zoom);
   }

@@ -17,14 +17,16 @@ const FURTHEST = { south: -90, west: -180, north: 90, east: 180 };
  * @param {string} address where the data are
  * @param {string} pageQuery the page's own query text, with or without the question mark
  * @param {Box} box in degrees; what lies beyond the globe is cut off
+ * @param {number} zoom of the map; a part of a level is rounded
  * @returns {string}
  */
-export function dataAddress(address, pageQuery, box) {
+export function dataAddress(address, pageQuery, box, zoom) {
   const query = new URLSearchParams(pageQuery);
   query.delete("page");
   for (const [side, value] of Object.entries(clampBox(box))) {
     query.set(`${side}_deg`, value.toFixed(DEGREE_DECIMALS));
   }
+  query.set("zoom", String(Math.round(zoom)));
   return `${address}?${query}`;
 }
 
@@ -50,5 +52,5 @@ export function clampBox(box) {
  * @returns {number}
  */
 export function groupDiameterPx(count) {
-  return Math.round(Math.min(58, 30 + 7 * Math.log10(Math.max(1, count))));
+  return Math.round(Math.min(52, 26 + 7 * Math.log10(Math.max(1, count))));
 }

@@ -1,0 +1,88 @@
+"""What became of each row of the lists that were taken in, and what a person has to settle."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django.db.models import BooleanField, Count, ExpressionWrapper, Prefetch, Q
+from django.shortcuts import get_object_or_404, render
+from django.views.decorators.http import require_GET
+
+from inventory.models import (
+    ImportMissing,
+    ImportRefusal,
+    ImportRun,
+    ImportSettlement,
+    Role,
+    Sign,
+)
+from inventory.web.membership import MemberRequest, role_required
+from inventory.web.paging import page_of
+
+if TYPE_CHECKING:
+    from django.db.models import QuerySet
+    from django.http import HttpResponse
+
+SECTION_WORDS = (
+    ("settle", "To settle"),
+    ("refused", "Refused rows"),
+    ("missing", "No longer in the list"),
+)
+SECTIONS = tuple(name for name, _words in SECTION_WORDS)
+
+
+@require_GET
+@role_required(Role.ENGINEER)
+def import_list(request: MemberRequest) -> HttpResponse:
+    waiting = Count("settlements", filter=Q(settlements__outcome=ImportSettlement.Outcome.OPEN))
+    runs = (
+        ImportRun.objects.owned_by(request.organisation)
+        .select_related("started_by")
+        .annotate(waiting_count=waiting)
+        .order_by("-started_at", "-pk")
+    )
+    return render(
+        request, "inventory/importing/import_list.html", {"page": page_of(request, runs)}
+    )
+
+
+@require_GET
+@role_required(Role.ENGINEER)
+def import_page(request: MemberRequest, run_id: int) -> HttpResponse:
+    run = get_object_or_404(
+        ImportRun.objects.owned_by(request.organisation).select_related("started_by"),
+        pk=run_id,
+    )
+    shown = request.GET.get("show", SECTIONS[0])
+    shown = shown if shown in SECTIONS else SECTIONS[0]
+    rows = {
+        "settle": _settlements(request, run),
+        "refused": ImportRefusal.objects.owned_by(request.organisation)
+        .filter(run=run)
+        .order_by("line"),
+        "missing": ImportMissing.objects.owned_by(request.organisation)
+        .filter(run=run)
+        .select_related("record")
+        .order_by("pk"),
+    }
+    context = {
+        "run": run,
+        "shown": shown,
+        "sections": [(name, words, rows[name].count()) for name, words in SECTION_WORDS],
+        "page": page_of(request, rows[shown]),
+    }
+    return render(request, "inventory/importing/import_page.html", context)
+
+
+def _settlements(request: MemberRequest, run: ImportRun) -> QuerySet[ImportSettlement]:
+    installed = Sign.objects.filter(state=Sign.State.INSTALLED)
+    is_open = Q(outcome=ImportSettlement.Outcome.OPEN)
+    rows: QuerySet[ImportSettlement] = (
+        ImportSettlement.objects.owned_by(request.organisation)
+        .filter(run=run)
+        .select_related("record", "settled_by")
+        .prefetch_related(Prefetch("record__faces__position__signs", queryset=installed))
+        .annotate(is_open=ExpressionWrapper(is_open, output_field=BooleanField()))
+        .order_by("-is_open", "pk")
+    )
+    return rows

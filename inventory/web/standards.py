@@ -1,0 +1,114 @@
+"""The rules the agency judges by, and the published tables with how far each was checked."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.http import require_GET
+
+from inventory.engineering.standards.levels import LEVEL_FILES, level_rows
+from inventory.engineering.standards.tables import read_table, table_sources
+from inventory.engineering.standards.vocabulary import Edition, SheetingClass
+from inventory.models import AgencyPolicy, Role
+from inventory.web.membership import MemberRequest, role_required
+from inventory.web.numbers import plain
+
+if TYPE_CHECKING:
+    from django.http import HttpResponse
+
+    from inventory.engineering.standards.levels import MinimumLevel
+    from inventory.engineering.standards.tables import TableSource
+
+CRITERION_WORDS = {
+    "any": "",
+    "bold-or-48in": "bold symbol, or 48 in and larger",
+    "under-48in": "text or fine symbol under 48 in",
+}
+NOT_ALLOWED = "not allowed"
+
+
+@dataclass(frozen=True)
+class Cell:
+    """One printed figure: a level, or that the sheeting may not be used there."""
+
+    text: str
+    is_verified: bool
+
+
+@dataclass(frozen=True)
+class LevelLine:
+    """One printed line of a level table: a colour, under each sheeting column."""
+
+    sign_colors: str
+    condition: str
+    color: str
+    cells: list[Cell | None]
+    contrast: str
+
+
+@dataclass(frozen=True)
+class LevelTable:
+    """A level table as it is printed."""
+
+    edition: Edition
+    source: TableSource
+    lines: list[LevelLine]
+
+
+@require_GET
+@role_required(Role.ENGINEER)
+def rules_page(request: MemberRequest) -> HttpResponse:
+    policies = list(AgencyPolicy.objects.owned_by(request.organisation))
+    today = timezone.localdate()
+    in_force = next((policy for policy in policies if policy.effective_on <= today), None)
+    context = {
+        "in_force": in_force,
+        "left_out": [key.replace("-", " ") for key in in_force.excluded_groups]
+        if in_force
+        else [],
+        "edition": Edition(in_force.edition) if in_force else None,
+        "policies": policies,
+        "level_tables": [level_table(edition) for edition in LEVEL_FILES],
+        "columns": [column.words for column in SheetingClass],
+        "sources": table_sources(),
+    }
+    return render(request, "inventory/assessment/rules.html", context)
+
+
+def level_table(edition: Edition) -> LevelTable:
+    """Return one edition's levels, a line for each colour and condition."""
+    found: dict[tuple[str, str, str], dict[SheetingClass, MinimumLevel]] = {}
+    for row in level_rows(edition):
+        key = (row.sign_colors.words, _condition(row), row.color.words)
+        found.setdefault(key, {})[row.sheeting_class] = row
+    lines = [
+        LevelLine(
+            sign_colors=colors,
+            condition=condition,
+            color=color,
+            cells=[_cell(by_class.get(column)) for column in SheetingClass],
+            contrast=_contrast(by_class),
+        )
+        for (colors, condition, color), by_class in found.items()
+    ]
+    return LevelTable(edition, read_table(LEVEL_FILES[edition]).source, lines)
+
+
+def _condition(row: MinimumLevel) -> str:
+    mount = f"{row.mount.value} mount" if row.mount else ""
+    return ", ".join(part for part in (mount, CRITERION_WORDS[row.criterion.value]) if part)
+
+
+def _cell(row: MinimumLevel | None) -> Cell | None:
+    if row is None:
+        return None
+    level = row.minimum_ra_cd_lx_m2
+    return Cell(NOT_ALLOWED if level is None else plain(level), row.is_verified)
+
+
+def _contrast(by_class: dict[SheetingClass, MinimumLevel]) -> str:
+    ratios = {r.min_contrast_ratio for r in by_class.values() if r.min_contrast_ratio}
+    return ", ".join(f"{plain(ratio)} to 1" for ratio in sorted(ratios))
