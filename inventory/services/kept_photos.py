@@ -13,6 +13,7 @@ from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 
 from inventory.errors import OutOfRangeError
+from inventory.services.photos import MAXIMUM_SIZE_BYTES
 
 if TYPE_CHECKING:
     import uuid
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
 
 FOLDER = "kept-photos"
 KEPT_FOR = timedelta(days=7)
-MAXIMUM_SIZE_BYTES = 25_000_000
 BYTES_PER_MEGABYTE = 1_000_000
 
 

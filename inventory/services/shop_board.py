@@ -42,6 +42,14 @@ class Board:
     rates_ft2_per_h: list[float]
 
     @property
+    def next_order(self) -> PrintOrder | None:
+        """Return the order to print first: the one that is latest, else soonest needed."""
+        if self.late:
+            return self.late[0]
+        orders = [order for group in self.groups for order in group.orders.values()]
+        return min(orders, key=_order_by_need) if orders else None
+
+    @property
     def faces(self) -> int:
         """Return how many faces are still to be printed."""
         return sum(group.faces for group in self.groups)
@@ -130,3 +138,8 @@ def _by_need(group: ToPrint) -> tuple[bool, str, float]:
     """Sort by the earliest day needed; without one, the longest press time first."""
     day = group.needed_by_on
     return (day is None, day.isoformat() if day else "", -group.press_minutes)
+
+
+def _order_by_need(order: PrintOrder) -> tuple[bool, str, str]:
+    day = order.needed_by_on
+    return (day is None, day.isoformat() if day else "", order.number)

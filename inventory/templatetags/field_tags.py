@@ -15,9 +15,12 @@ from inventory.web.sign_faces import FILLS
 if TYPE_CHECKING:
     from django.utils.safestring import SafeString
 
+    from inventory.services.nearby import Near
+
 FEET_PER_MILE = 5280.0  # international mile (NIST SP 811, appendix B.6)
 LONGEST_IN_FEET_FT = 1000.0
 ROUGH_FROM_FT = 100.0
+BESIDE_M = 3.0
 
 register = template.Library()
 
@@ -33,6 +36,14 @@ def way(distance_m: float) -> str:
 
 
 @register.filter
+def way_to(near: Near) -> str:
+    """Show how far something is and in which direction; beside one's feet it has none."""
+    if near.distance_m < BESIDE_M:
+        return "right here"
+    return f"{way(near.distance_m)} {compass_words(near.bearing_deg)}"
+
+
+@register.filter
 def compass(bearing_deg: float | None) -> str:
     """Show a bearing as one of eight winds; nothing when it is not known."""
     return "" if bearing_deg is None else compass_words(bearing_deg)
@@ -40,11 +51,11 @@ def compass(bearing_deg: float | None) -> str:
 
 @register.simple_tag
 def colour_swatch(color: str) -> SafeString:
-    """Show a sign colour as a small square; one not known is dashed."""
+    """Show a sign colour as a snippet of sheeting, a corner cut off; one not known dashed."""
     return format_html(
-        '<svg class="swatch" viewBox="0 0 20 20" aria-hidden="true"><rect x="1" y="1" '
-        'width="18" height="18" rx="2" fill="{}" stroke="currentColor" stroke-width="1.5"{}/>'
-        "</svg>",
+        '<svg class="swatch" viewBox="0 0 20 20" aria-hidden="true">'
+        '<path d="M1 3h18v9l-5 5H1z" fill="{}" stroke="currentColor" '
+        'stroke-width="1.5"{}/></svg>',
         FILLS.get(color, "none"),
         "" if color in FILLS else mark_safe(' stroke-dasharray="3 2"'),
     )

@@ -31,9 +31,12 @@ CREW = (
     ("help", "Help", "Help"),
 )
 SHOP = (
+    ("board", "Board", "Board"),
     ("order-list", "Orders", "Orders"),
-    ("logbook", "Logbook", "Logbook"),
-    ("help", "Help", "Help"),
+    ("press-list", "Presses", "Presses"),
+    ("stock-faces", "Stock", "Stock"),
+    ("logbook", "Logbook", ""),
+    ("help", "Help", ""),
 )
 
 

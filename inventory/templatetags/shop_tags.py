@@ -1,0 +1,56 @@
+"""What the shop's pages show of areas, times and faces of orders."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from django import template
+
+from inventory.web.sign_faces import draw_face, looks_of_line
+
+if TYPE_CHECKING:
+    from django.utils.safestring import SafeString
+
+    from inventory.models import OrderLine
+    from inventory.services.production import LoadedState
+
+MINUTES_PER_HOUR = 60
+
+register = template.Library()
+
+
+@register.filter
+def one_decimal(value: float) -> str:
+    """Show an area, length or time with the one decimal all of them have here."""
+    return f"{value:,.1f}"
+
+
+@register.filter
+def hours(minutes: float) -> str:
+    """Show a stretch of time as it is said: minutes, then hours and minutes."""
+    if minutes < MINUTES_PER_HOUR:
+        return f"{minutes:.1f} min"
+    whole, rest = divmod(round(minutes), MINUTES_PER_HOUR)
+    return f"{whole:,} h {rest:02d} min"
+
+
+@register.simple_tag
+def face_of_line(line: OrderLine, size_px: int = 44, local_types: Any = None) -> SafeString:
+    """Draw the face an order line asks for."""
+    return draw_face(looks_of_line(line, local_types), size_px=size_px)
+
+
+@register.filter
+def colour_words(color: str) -> str:
+    """Show a colour in words."""
+    return color.replace("-", " ")
+
+
+@register.filter
+def ink_rows(loaded: LoadedState) -> list[str]:
+    """Show the ink of each channel: its colour where it was written down, and its lot."""
+    return [
+        " ".join(part for part in (channel, loaded.ink_colors.get(channel, "")) if part)
+        + f", lot {lot}"
+        for channel, lot in loaded.inks.items()
+    ]
