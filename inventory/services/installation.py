@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from django.db import transaction
-from django.db.models import Case, IntegerField, Q, Value, When
+from django.db.models import Case, F, IntegerField, Q, Value, When
 from django.utils import timezone
 
 from inventory.engineering.ordering.specification import WantedSize, wanted_size
@@ -169,24 +169,27 @@ def faces_in_stock(agency: Organisation) -> QuerySet[Sign]:
 
 
 def faces_fitting(position: Position) -> QuerySet[Sign]:
-    """Return the faces in stock that fit a position, those ordered for it first."""
+    """Return the faces in stock that fit a position: ordered for it first, then oldest first."""
+    if position.is_retired or not position.sign_code:
+        return Sign.objects.none()
     asked = _asked_for(position)
     fitting = faces_in_stock(position.organisation).filter(
-        sign_code=asked.code, variant=asked.variant
+        sign_code__iexact=asked.code, variant=asked.variant
     )
     if position.is_custom_legend:
         fitting = fitting.filter(legend_text=position.legend_text)
     if asked.size is not None:
         fitting = fitting.filter(
-            width_in__range=_around(asked.size.width_in),
-            height_in__range=_around(asked.size.height_in),
+            Q(width_in=None) | Q(width_in__range=_around(asked.size.width_in)),
+            Q(height_in=None) | Q(height_in__range=_around(asked.size.height_in)),
         )
     ordered_for_it = Case(
         When(layout_face__line__position=position, then=Value(0)),
         default=Value(1),
         output_field=IntegerField(),
     )
-    return fitting.order_by(ordered_for_it, "fabricated_on", "pk")
+    oldest_first = F("fabricated_on").asc(nulls_last=True)
+    return fitting.order_by(ordered_for_it, oldest_first, "pk")
 
 
 class AskedFor(NamedTuple):

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import threading
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
 from django.core.files.base import ContentFile
-from django.db import connection
 
 from inventory.errors import (
     InventoryError,
@@ -54,6 +52,7 @@ from tests.factories import (
     position_of,
     print_order,
 )
+from tests.races import at_once
 
 pytestmark = pytest.mark.django_db
 
@@ -613,28 +612,6 @@ def test_the_cost_of_a_draft_and_of_progress_does_not_grow_with_each_sign(
 
 
 # --- races
-
-
-def at_once(*steps: Any) -> list[InventoryError | None]:
-    """Run steps in threads of their own, all at one time; return what each was refused with."""
-    barrier = threading.Barrier(len(steps))
-    outcomes: list[InventoryError | None] = [None] * len(steps)
-
-    def run(index: int) -> None:
-        try:
-            barrier.wait()
-            steps[index]()
-        except InventoryError as error:
-            outcomes[index] = error
-        finally:
-            connection.close()
-
-    threads = [threading.Thread(target=run, args=(index,)) for index in range(len(steps))]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-    return outcomes
 
 
 @pytest.mark.django_db(transaction=True)
