@@ -1,0 +1,141 @@
+"""What a person sends with an inspection, and what is understood of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from decimal import Decimal, InvalidOperation
+from typing import TYPE_CHECKING, Any
+
+from inventory.engineering.inspection.readings import parse_reading
+from inventory.engineering.inspection.usability import check_geometry
+from inventory.engineering.standards.vocabulary import Color
+from inventory.errors import OutOfRangeError
+
+if TYPE_CHECKING:
+    import uuid
+    from collections.abc import Mapping, Sequence
+    from datetime import datetime
+
+MAXIMUM_READINGS_PER_SET = 100
+_MINUS_SIGN = "−"
+
+
+@dataclass(frozen=True)
+class ReadingSetInput:
+    """The values of one colour as they were typed, with the angles the instrument reads at."""
+
+    color: str
+    values: Sequence[str]
+    observation_angle_deg: str | Decimal = "0.2"
+    entrance_angle_deg: str | Decimal = "-4.0"
+    rotation_angle_deg: str | Decimal | None = None
+    places_on_face: Sequence[str] = ()
+
+
+@dataclass(frozen=True)
+class ObservationInput:
+    """Something seen by eye."""
+
+    kind: str
+    severity: int
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class VisualRatingInput:
+    """A trained inspector's judgement at night, with the evidence its procedure asks for."""
+
+    procedure: str
+    is_adequate: bool
+    evidence: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class PhotoInput:
+    """A picture as it was sent."""
+
+    content: bytes
+    caption: str = ""
+    taken_at: datetime | None = None
+    client_uuid: uuid.UUID | None = None
+    is_drawn: bool = False
+
+
+@dataclass(frozen=True)
+class UnderstoodSet:
+    """A reading set that was understood."""
+
+    color: Color
+    typed: tuple[str, ...]
+    values: tuple[Decimal, ...]
+    observation_angle_deg: Decimal
+    entrance_angle_deg: Decimal
+    rotation_angle_deg: Decimal | None
+    places_on_face: tuple[str, ...]
+
+
+def understand(given: ReadingSetInput) -> UnderstoodSet:
+    """Return a reading set with its words and figures understood, or say what is wrong."""
+    try:
+        color = Color(given.color)
+    except ValueError:
+        colors = ", ".join(each.value for each in Color if each is not Color.BLACK)
+        msg = f"'{given.color}' is not a colour that is read; use one of {colors}."
+        raise OutOfRangeError(msg) from None
+    if color is Color.BLACK:
+        msg = "Black returns no light and has no level; leave its readings out."
+        raise OutOfRangeError(msg)
+    if not given.values:
+        msg = (
+            f"No value was typed for {color.words}; type at least one or leave the colour out."
+        )
+        raise OutOfRangeError(msg)
+    if len(given.values) > MAXIMUM_READINGS_PER_SET:
+        msg = (
+            f"{len(given.values)} values were sent for {color.words}; at most "
+            f"{MAXIMUM_READINGS_PER_SET} are kept in one set."
+        )
+        raise OutOfRangeError(msg)
+    typed = tuple(str(value).strip() for value in given.values)
+    places = tuple(place.strip() for place in given.places_on_face)
+    if places and len(places) != len(typed):
+        msg = (
+            f"{len(typed)} values of {color.words} came with {len(places)} places on the face; "
+            "name a place for each value or for none."
+        )
+        raise OutOfRangeError(msg)
+    observation = _angle(given.observation_angle_deg, "observation angle")
+    entrance = _angle(given.entrance_angle_deg, "entrance angle")
+    rotation = (
+        None
+        if given.rotation_angle_deg is None
+        else _angle(given.rotation_angle_deg, "rotation angle")
+    )
+    check_geometry(observation, entrance, rotation)
+    values = tuple(_value(text, color) for text in typed)
+    return UnderstoodSet(color, typed, values, observation, entrance, rotation, places)
+
+
+def _value(typed: str, color: Color) -> Decimal:
+    try:
+        return parse_reading(typed)
+    except OutOfRangeError as error:
+        msg = f"{color.words.capitalize()}: {error}"
+        raise OutOfRangeError(msg) from error
+
+
+def _angle(given: str | Decimal, name: str) -> Decimal:
+    """Return an angle to two places, as it is stored."""
+    text = str(given).strip().replace(_MINUS_SIGN, "-")
+    try:
+        angle = Decimal(text)
+        stored = angle.quantize(Decimal("0.01"))
+    except InvalidOperation:
+        angle = stored = Decimal("NaN")
+    if not angle.is_finite():
+        msg = f"'{text}' is not an angle ({name}); write it in figures, such as 0.2 or -4.0."
+        raise OutOfRangeError(msg)
+    if stored != angle:
+        msg = f"The {name} {text}° has more than two decimals; round it as the instrument does."
+        raise OutOfRangeError(msg)
+    return stored

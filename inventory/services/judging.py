@@ -1,0 +1,300 @@
+"""Installed faces brought together with what was read on them, judged, and the verdicts stored.
+
+The one place where stored records become the inputs of the method; a few queries for any
+number of signs.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from dataclasses import dataclass, field
+from decimal import Decimal
+from enum import StrEnum
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from django.db.models import OuterRef, Subquery
+
+from inventory.engineering.assessment.assess import METHOD_VERSION, FaceAssessment, assess_face
+from inventory.engineering.assessment.face import (
+    Colouring,
+    Face,
+    FaceArea,
+    Part,
+    ReadingSet,
+    Rules,
+    select_readings,
+)
+from inventory.engineering.assessment.record import facts_of
+from inventory.engineering.inspection.readings import parse_reading
+from inventory.engineering.inspection.vocabulary import How, SurfaceState
+from inventory.engineering.standards.vocabulary import (
+    Color,
+    Edition,
+    ExclusionKey,
+    MountClass,
+    Optics,
+)
+from inventory.errors import NoPublishedValueError, OutOfRangeError
+from inventory.models import (
+    Assessment,
+    ColourArea,
+    ElementAssessment,
+    Reading,
+    Sign,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from datetime import datetime
+
+    from inventory.engineering.standards.catalogue import SignType
+    from inventory.engineering.standards.local import CodeBook
+    from inventory.models import AgencyPolicy
+
+Word = TypeVar("Word", bound=StrEnum)
+
+
+@dataclass(frozen=True, slots=True)
+class Gathered:
+    """One sign with everything the method asks of it."""
+
+    sign: Sign
+    face: Face
+    readings: tuple[ReadingSet, ...]
+
+
+@dataclass(slots=True)
+class Judged:
+    """The newest assessment of each sign, and how many of them are new."""
+
+    assessments: dict[int, Assessment] = field(default_factory=dict)
+    new_count: int = 0
+    verdicts: Counter[str] = field(default_factory=Counter)
+
+
+def rules_of(policy: AgencyPolicy) -> Rules:
+    """Return an agency's stored rules as the method takes them."""
+    try:
+        return Rules(
+            edition=Edition(policy.edition),
+            uses_recommended_levels=policy.uses_recommended_levels,
+            excluded_groups=frozenset(ExclusionKey(key) for key in policy.excluded_groups),
+        )
+    except ValueError as error:
+        editions = ", ".join(each.value for each in Edition)
+        keys = ", ".join(each.value for each in ExclusionKey)
+        msg = (
+            f"Rules version {policy.version} of {policy.organisation} cannot be read: {error}. "
+            f"Editions are {editions}; exclusion clauses are {keys}. Set a new version."
+        )
+        raise OutOfRangeError(msg) from error
+
+
+def sign_type_of(code: str, book: CodeBook) -> SignType | None:
+    """Return what a recorded code stands for; ``None`` when it is not known."""
+    if not code.strip():
+        return None
+    try:
+        return book.resolve(code).sign_type
+    except NoPublishedValueError:
+        return None
+
+
+def gather(signs: Sequence[Sign], book: CodeBook) -> list[Gathered]:
+    """Return signs with their faces and readings, in two queries; positions are loaded."""
+    ids = [sign.pk for sign in signs]
+    areas = _areas_of(ids)
+    readings = _readings_of(ids)
+    return [
+        Gathered(
+            sign,
+            Face(
+                sign_type=sign_type_of(sign.sign_code, book),
+                areas=tuple(areas[sign.pk]),
+                mount=_word(MountClass, sign.position.mount) if sign.position else None,
+                width_in=_inches(sign.width_in),
+                height_in=_inches(sign.height_in),
+            ),
+            select_readings(readings[sign.pk]),
+        )
+        for sign in signs
+    ]
+
+
+def judge_and_store(
+    signs: Sequence[Sign], *, policy: AgencyPolicy, book: CodeBook, now: datetime
+) -> Judged:
+    """
+    Judge signs and store each verdict whose inputs changed; within the caller's transaction.
+
+    A sign whose newest assessment rests on the same facts, rules and method keeps it, so that
+    a job that was broken off can simply be run again.
+    """
+    rules = rules_of(policy)
+    judged = Judged(assessments=latest_assessments([sign.pk for sign in signs]))
+    new: list[Assessment] = []
+    results: list[FaceAssessment] = []
+    for gathered in gather(signs, book):
+        facts = facts_of(gathered.face, gathered.readings, rules)
+        known = judged.assessments.get(gathered.sign.pk)
+        if known is None or not _is_same(known, facts, policy):
+            result = assess_face(gathered.face, gathered.readings, rules)
+            new.append(_assessment(gathered, result, facts, policy, now))
+            results.append(result)
+    Assessment.objects.bulk_create(new)
+    ElementAssessment.objects.bulk_create(
+        element
+        for assessment, result in zip(new, results, strict=True)
+        for element in _elements(assessment, result)
+    )
+    judged.assessments.update({assessment.sign_id: assessment for assessment in new})
+    judged.new_count = len(new)
+    judged.verdicts.update(each.verdict for each in judged.assessments.values())
+    return judged
+
+
+def latest_assessments(sign_ids: Sequence[int]) -> dict[int, Assessment]:
+    """Return the newest assessment of each sign that has one, in one query."""
+    newest = (
+        Assessment.objects.filter(sign=OuterRef("pk"))
+        .order_by("-assessed_at", "-pk")
+        .values("pk")[:1]
+    )
+    chosen = Sign.objects.filter(pk__in=sign_ids).values(newest=Subquery(newest))
+    rows = Assessment.objects.filter(pk__in=chosen).select_related("inspection")
+    return {row.sign_id: row for row in rows}
+
+
+def _is_same(known: Assessment, facts: dict[str, Any], policy: AgencyPolicy) -> bool:
+    return (
+        known.method_version == METHOD_VERSION
+        and known.policy_id == policy.pk
+        and known.facts == facts
+    )
+
+
+def _assessment(
+    gathered: Gathered,
+    result: FaceAssessment,
+    facts: dict[str, Any],
+    policy: AgencyPolicy,
+    now: datetime,
+) -> Assessment:
+    # The newest of the judged visits stands for the assessment; the facts name them all.
+    judged = [each for each in gathered.readings if each.visit in result.visits]
+    newest = max(judged, key=lambda each: (each.taken_at, each.visit), default=None)
+    return Assessment(
+        organisation=policy.organisation,
+        sign=gathered.sign,
+        inspection_id=None if newest is None else newest.visit,
+        policy=policy,
+        assessed_at=now,
+        method_version=METHOD_VERSION,
+        edition=policy.edition,
+        verdict=result.verdict.value,
+        reason=result.reason,
+        facts=facts,
+    )
+
+
+def _elements(assessment: Assessment, result: FaceAssessment) -> list[ElementAssessment]:
+    return [
+        ElementAssessment(
+            assessment=assessment,
+            number=number,
+            kind=element.kind.value,
+            color=element.color,
+            verdict=element.verdict.value,
+            value=element.value_to_store,
+            level=element.level,
+            reading_count=element.reading_count,
+            table_id=element.table_id,
+            row_id=element.row_id,
+            checked="" if element.checked is None else element.checked.value,
+            reason=element.reason,
+        )
+        for number, element in enumerate(result.elements, start=1)
+    ]
+
+
+def _areas_of(sign_ids: Sequence[int]) -> dict[int, list[FaceArea]]:
+    areas: dict[int, list[FaceArea]] = defaultdict(list)
+    rows = ColourArea.objects.filter(sign__in=sign_ids).order_by("sign", "number")
+    for sign_id, part, color, sheeting_type, optics, colouring in rows.values_list(
+        "sign_id", "part", "color", "sheeting_type", "optics", "colouring"
+    ):
+        areas[sign_id].append(
+            FaceArea(
+                part=Part(part),
+                color=_word(Color, color),
+                sheeting_type=sheeting_type,
+                optics=_word(Optics, optics) or Optics.UNKNOWN,
+                colouring=_word(Colouring, colouring) or Colouring.UNKNOWN,
+            )
+        )
+    return areas
+
+
+def _readings_of(sign_ids: Sequence[int]) -> dict[int, list[ReadingSet]]:
+    """Return everything read on each sign, but for inspections that another one corrects."""
+    rows = (
+        Reading.objects.filter(
+            reading_set__inspection__sign__in=sign_ids,
+            reading_set__inspection__corrections__isnull=True,
+        )
+        .order_by("reading_set", "number")
+        .values_list(
+            "reading_set_id",
+            "typed",
+            "reading_set__color",
+            "reading_set__observation_angle_deg",
+            "reading_set__entrance_angle_deg",
+            "reading_set__inspection_id",
+            "reading_set__inspection__taken_at",
+            "reading_set__inspection__how",
+            "reading_set__inspection__surface_state",
+            "reading_set__inspection__sign_id",
+        )
+    )
+    values: dict[int, list[Decimal]] = defaultdict(list)
+    heads: dict[int, tuple[Any, ...]] = {}
+    for set_id, typed, *head in rows:
+        values[set_id].append(parse_reading(typed))
+        heads[set_id] = tuple(head)
+    sets: dict[int, list[ReadingSet]] = defaultdict(list)
+    for set_id, (
+        color,
+        observation,
+        entrance,
+        visit,
+        taken_at,
+        how,
+        state,
+        sign_id,
+    ) in heads.items():
+        sets[sign_id].append(
+            ReadingSet(
+                color=Color(color),
+                values=tuple(values[set_id]),
+                taken_at=taken_at,
+                visit=visit,
+                how=How(how),
+                surface_state=SurfaceState(state),
+                observation_angle_deg=observation,
+                entrance_angle_deg=entrance,
+            )
+        )
+    return sets
+
+
+def _word(words: type[Word], text: str) -> Word | None:
+    """Return a stored word as the method knows it; one it does not know is not known."""
+    try:
+        return words(text)
+    except ValueError:
+        return None
+
+
+def _inches(length_in: float | None) -> Decimal | None:
+    """Return a stored size as the decimal it was typed as: 30 for 30.0, 12.5 for 12.5."""
+    return None if length_in is None else Decimal(repr(length_in).removesuffix(".0"))

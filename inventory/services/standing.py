@@ -1,0 +1,399 @@
+"""How each installed sign stands now, and which are due: derived rows that lists read."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from django.db import transaction
+from django.db.models import Max
+from django.utils import timezone
+
+from inventory.engineering.assessment.due import due_order, find_causes, find_due
+from inventory.engineering.assessment.vocabulary import Verdict
+from inventory.engineering.inspection.condition import Condition, Observed, find_condition
+from inventory.engineering.inspection.vocabulary import Severity
+from inventory.engineering.standards.safety import remaining_class, safety_class
+from inventory.errors import StateConflictError
+from inventory.models import (
+    Assessment,
+    ColourArea,
+    ElementAssessment,
+    Inspection,
+    Observation,
+    Sign,
+    Standing,
+    VisualRating,
+)
+from inventory.services.judging import judge_and_store, latest_assessments, sign_type_of
+from inventory.services.logbook import log
+from inventory.services.people import policy_at
+from inventory.services.standards import code_book
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+    from datetime import date, datetime
+
+    from inventory.engineering.standards.local import CodeBook
+    from inventory.models import AgencyPolicy, Organisation, User
+
+    Progress = Callable[[int, int], None]
+
+SIGNS_PER_STEP = 500
+_DERIVED_FIELDS = [
+    field.name for field in Standing._meta.concrete_fields if field.name not in ("id", "sign")
+]
+_CONDITION_LENGTH = Standing._meta.get_field("condition_text").max_length or 0
+_DUE_REASON_LENGTH = Standing._meta.get_field("due_reason").max_length or 0
+_SHEETING_LENGTH = Standing._meta.get_field("sheeting").max_length or 0
+_CONDITION_OF_SEVERITY = {
+    None: Standing.Condition.NOT_SEEN,
+    Severity.NONE: Standing.Condition.SOUND,
+    Severity.SLIGHT: Standing.Condition.SLIGHT,
+    Severity.MODERATE: Standing.Condition.MODERATE,
+    Severity.SEVERE: Standing.Condition.SEVERE,
+}
+
+
+@dataclass(slots=True)
+class DueSummary:
+    """What a rebuild of an agency's standing found."""
+
+    signs: int = 0
+    due: int = 0
+    not_ours: int = 0
+    dropped: int = 0
+    due_of_class: Counter[int] = field(default_factory=Counter)
+    verdicts: Counter[str] = field(default_factory=Counter)
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """What is on record about one sign beside its readings."""
+
+    condition: Condition
+    inadequate_at: datetime | None
+    last_inspected_at: datetime | None
+
+
+def mark_due(
+    *,
+    organisation: Organisation,
+    by: User | None = None,
+    now: datetime | None = None,
+    progress: Progress | None = None,
+) -> DueSummary:
+    """
+    Rebuild the standing of every installed sign of an agency, and with it the due list.
+
+    Signs that were never judged are judged first. Each step of 500 signs is a transaction of
+    its own: a job that was broken off is simply run again.
+    """
+    now = now or timezone.now()
+    book, policy = code_book(organisation), policy_or_none(organisation, now)
+    summary = DueSummary()
+    for steps in installed_in_steps(organisation, progress):
+        with transaction.atomic():
+            rows = rebuild(lock_signs(steps), policy=policy, book=book, now=now)
+        _count(summary, rows)
+    with transaction.atomic():
+        gone = Standing.objects.owned_by(organisation).exclude(
+            sign__state=Sign.State.INSTALLED, sign__owner=organisation
+        )
+        summary.dropped = gone.delete()[0]
+        log(
+            organisation=organisation,
+            actor=by,
+            verb="rebuild due list",
+            text=(
+                f"Due list rebuilt: {summary.due} of {summary.signs} installed signs are due; "
+                f"{summary.not_ours} signs of others are kept and never due."
+            ),
+            at=now,
+            detail={"verdicts": dict(summary.verdicts)},
+        )
+    return summary
+
+
+@transaction.atomic
+def refresh_standing(*, sign: Sign, now: datetime | None = None) -> Standing | None:
+    """
+    Rebuild the standing of one sign; a sign that is not installed any more loses its row.
+
+    A derived row, not a step anybody took: the logbook keeps no entry of it.
+    """
+    now = now or timezone.now()
+    locked = lock_signs([sign.pk])
+    if not locked or locked[0].state != Sign.State.INSTALLED or locked[0].owner is None:
+        Standing.objects.filter(sign=sign.pk).delete()
+        return None
+    owner = locked[0].owner
+    rebuild(locked, policy=policy_or_none(owner, now), book=code_book(owner), now=now)
+    standing: Standing = Standing.objects.get(sign=sign.pk)
+    return standing
+
+
+def rebuild(
+    signs: Sequence[Sign], *, policy: AgencyPolicy | None, book: CodeBook, now: datetime
+) -> list[Standing]:
+    """Write the standing of locked, installed signs of one agency; the caller's transaction."""
+    ids = [sign.pk for sign in signs]
+    assessments = latest_assessments(ids)
+    unjudged = [sign for sign in signs if sign.pk not in assessments]
+    if unjudged and policy is not None:
+        judged = judge_and_store(unjudged, policy=policy, book=book, now=now)
+        assessments.update(judged.assessments)
+    elements = _elements_of(assessments)
+    sheetings, seen = _sheetings_of(ids), _seen_on(ids, assessments)
+    rows = [
+        _standing(
+            sign,
+            assessments.get(sign.pk),
+            elements[sign.pk],
+            seen[sign.pk],
+            sheeting=sheetings[sign.pk],
+            book=book,
+            now=now,
+        )
+        for sign in signs
+    ]
+    Standing.objects.bulk_create(
+        rows, update_conflicts=True, unique_fields=["sign"], update_fields=_DERIVED_FIELDS
+    )
+    return rows
+
+
+def lock_signs(sign_ids: Sequence[int]) -> list[Sign]:
+    """Lock signs in a fixed order and return them with what the method asks of their places."""
+    return list(
+        Sign.objects.select_for_update(of=("self",))
+        .filter(pk__in=sign_ids)
+        .select_related("owner", "position__support__road")
+        .order_by("pk")
+    )
+
+
+def installed_in_steps(
+    organisation: Organisation, progress: Progress | None = None
+) -> Iterator[list[int]]:
+    """Give the installed signs of an agency in steps, saying after each how far it is."""
+    installed = Sign.objects.owned_by(organisation).filter(state=Sign.State.INSTALLED)
+    ids = list(installed.order_by("pk").values_list("pk", flat=True))
+    yield from in_steps(ids, progress)
+
+
+def in_steps(sign_ids: Sequence[int], progress: Progress | None = None) -> Iterator[list[int]]:
+    """Give signs in steps of 500, saying after each how far it is."""
+    for start in range(0, len(sign_ids), SIGNS_PER_STEP):
+        step = list(sign_ids[start : start + SIGNS_PER_STEP])
+        yield step
+        if progress is not None:
+            progress(start + len(step), len(sign_ids))
+
+
+def policy_or_none(organisation: Organisation, now: datetime) -> AgencyPolicy | None:
+    """Return the rules in force; an agency that has set none yet still has its due list."""
+    try:
+        return policy_at(organisation, organisation.day_of(now))
+    except StateConflictError:
+        return None
+
+
+def _standing(
+    sign: Sign,
+    assessment: Assessment | None,
+    elements: Sequence[ElementAssessment],
+    seen: _Seen,
+    *,
+    sheeting: str,
+    book: CodeBook,
+    now: datetime,
+) -> Standing:
+    owner, position = sign.owner, sign.position
+    if owner is None or position is None:
+        msg = f"Sign {sign.pk} is not installed; it has no standing."
+        raise StateConflictError(msg)
+    sign_type = sign_type_of(sign.sign_code, book)
+    placed = safety_class(sign_type) if sign_type is not None else remaining_class()
+    verdict = Verdict(assessment.verdict) if assessment is not None else Verdict.NO_LEVEL
+    margin = _margin_ratio(elements)
+    worst = seen.condition.worst
+    due = find_due(
+        find_causes(
+            verdict=verdict,
+            verdict_words=_failing_words(verdict, elements),
+            judged_on=_judged_on(owner, assessment, now),
+            severity=seen.condition.severity,
+            condition_words=_condition_words(worst),
+            seen_on=owner.day_of(worst.taken_at) if worst is not None else None,
+            inadequate_on=owner.day_of(seen.inadequate_at) if seen.inadequate_at else None,
+            planned_year=sign.planned_replacement_year,
+        ),
+        today=owner.day_of(now),
+        is_ours=sign.responsible == Sign.Responsible.AGENCY,
+    )
+    return Standing(
+        organisation=owner,
+        sign=sign,
+        assessment=assessment,
+        verdict=verdict.value,
+        reason=assessment.reason if assessment is not None else _no_rules_words(owner),
+        margin_ratio=margin,
+        condition=_CONDITION_OF_SEVERITY[seen.condition.severity],
+        condition_text=_short(_dated_condition_words(owner, worst), _CONDITION_LENGTH),
+        is_due=due.is_due,
+        due_on=due.due_on,
+        due_reason=_short(due.reason, _DUE_REASON_LENGTH),
+        due_order=due_order(
+            safety_class=placed.number,
+            severity=seen.condition.severity,
+            margin_ratio=margin,
+        ),
+        safety_class=placed.number,
+        responsible=sign.responsible,
+        sign_code=sign_type.code if sign_type is not None else sign.sign_code,
+        sign_name=sign_type.name if sign_type is not None else "",
+        sheeting=_short(sheeting, _SHEETING_LENGTH),
+        road=position.support.road,
+        latitude_deg=position.support.latitude_deg,
+        longitude_deg=position.support.longitude_deg,
+        cell=position.support.cell,
+        last_inspected_on=(
+            owner.day_of(seen.last_inspected_at) if seen.last_inspected_at else None
+        ),
+        rebuilt_at=now,
+    )
+
+
+def _no_rules_words(owner: Organisation) -> str:
+    return (
+        f"{owner} has no rules in force yet, so there is no level to judge by; set its edition "
+        "and rules with manage.py set_policy."
+    )
+
+
+def _judged_on(owner: Organisation, assessment: Assessment | None, now: datetime) -> date:
+    """Return the day of the judged readings, or of the judgement where none were needed."""
+    if assessment is None:
+        return owner.day_of(now)
+    if assessment.inspection is not None:
+        return owner.day_of(assessment.inspection.taken_at)
+    return owner.day_of(assessment.assessed_at)
+
+
+def _margin_ratio(elements: Sequence[ElementAssessment]) -> float | None:
+    """Return the least value over level; only an element that decides has a level."""
+    ratios = [
+        each.value / each.level for each in elements if each.value is not None and each.level
+    ]
+    return float(min(ratios)) if ratios else None
+
+
+def _failing_words(verdict: Verdict, elements: Sequence[ElementAssessment]) -> str:
+    """Return what fails in few words: the first clause of each failing element's reason."""
+    if verdict is Verdict.SHEETING_NOT_ALLOWED:
+        colors = [each.color for each in elements if each.verdict == verdict.value]
+        return f"sheeting not allowed for {' and '.join(colors)}"
+    clauses = [
+        each.reason.partition(". ")[0].rstrip(".")
+        for each in elements
+        if each.verdict == Verdict.BELOW.value
+    ]
+    return ", ".join(clause[0].lower() + clause[1:] for clause in clauses)
+
+
+def _condition_words(worst: Observed | None) -> str:
+    return "" if worst is None else f"{worst.severity.name.lower()}: {worst.words}"
+
+
+def _dated_condition_words(owner: Organisation, worst: Observed | None) -> str:
+    if worst is None:
+        return ""
+    if worst.severity is Severity.NONE:
+        return f"sound, seen {owner.day_of(worst.taken_at):%Y-%m-%d}"
+    return f"{_condition_words(worst)}, seen {owner.day_of(worst.taken_at):%Y-%m-%d}"
+
+
+def _short(text: str, most: int) -> str:
+    """Return a text cut to its column; the whole is with the assessment or the inspection."""
+    return text if len(text) <= most else text[: most - 1] + "…"
+
+
+def _elements_of(
+    assessments: dict[int, Assessment],
+) -> dict[int, list[ElementAssessment]]:
+    found: dict[int, list[ElementAssessment]] = defaultdict(list)
+    rows = ElementAssessment.objects.filter(assessment__in=assessments.values())
+    sign_of = {assessment.pk: sign_id for sign_id, assessment in assessments.items()}
+    for row in rows.order_by("assessment", "number"):
+        found[sign_of[row.assessment_id]].append(row)
+    return found
+
+
+def _sheetings_of(sign_ids: Sequence[int]) -> dict[int, str]:
+    """Return each sign's sheeting in words, empty where none of it is known."""
+    words: dict[int, dict[str, None]] = defaultdict(dict)
+    rows = ColourArea.objects.filter(sign__in=sign_ids).order_by("sign", "number")
+    for sign_id, sheeting_type, optics in rows.values_list(
+        "sign_id", "sheeting_type", "optics"
+    ):
+        known = [sheeting_type, "" if optics == ColourArea.Optics.UNKNOWN else optics]
+        words[sign_id][" ".join(filter(None, known))] = None
+    return defaultdict(
+        str, {sign_id: " / ".join(filter(None, each)) for sign_id, each in words.items()}
+    )
+
+
+def _seen_on(sign_ids: Sequence[int], assessments: dict[int, Assessment]) -> dict[int, _Seen]:
+    """Return what was seen on each sign, inspections that another corrects left out."""
+    standing = {"inspection__corrections__isnull": True}
+    observed: dict[int, list[Observed]] = defaultdict(list)
+    observations = Observation.objects.filter(inspection__sign__in=sign_ids, **standing)
+    for sign_id, kind, severity, taken_at in observations.values_list(
+        "inspection__sign_id", "kind", "severity", "inspection__taken_at"
+    ):
+        words = Observation.Kind(kind).label
+        observed[sign_id].append(Observed(kind, Severity(severity), words, taken_at))
+    rated: dict[int, tuple[datetime, bool]] = {}
+    ratings = VisualRating.objects.filter(inspection__sign__in=sign_ids, **standing)
+    for sign_id, is_adequate, taken_at in ratings.order_by(
+        "inspection__taken_at", "pk"
+    ).values_list("inspection__sign_id", "is_adequate", "inspection__taken_at"):
+        rated[sign_id] = (taken_at, is_adequate)
+    visited: dict[int, datetime] = dict(
+        Inspection.objects.filter(sign__in=sign_ids, corrections__isnull=True)
+        .order_by()
+        .values("sign")
+        .annotate(last=Max("taken_at"))
+        .values_list("sign", "last")
+    )
+    return {
+        sign_id: _Seen(
+            find_condition(observed[sign_id]),
+            _inadequate_at(rated.get(sign_id), assessments.get(sign_id)),
+            visited.get(sign_id),
+        )
+        for sign_id in sign_ids
+    }
+
+
+def _inadequate_at(
+    rated: tuple[datetime, bool] | None, assessment: Assessment | None
+) -> datetime | None:
+    """Return when a night inspection found a sign not adequate, if not measured since."""
+    if rated is None or rated[1]:
+        return None
+    inspection: Any = assessment.inspection if assessment is not None else None
+    measured_since = inspection is not None and inspection.taken_at > rated[0]
+    return None if measured_since else rated[0]
+
+
+def _count(summary: DueSummary, rows: Sequence[Standing]) -> None:
+    summary.signs += len(rows)
+    for row in rows:
+        summary.verdicts[row.verdict] += 1
+        summary.not_ours += row.responsible != Sign.Responsible.AGENCY
+        if row.is_due:
+            summary.due += 1
+            summary.due_of_class[row.safety_class] += 1
