@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from django.contrib import messages
 from django.db.models import BooleanField, Count, ExpressionWrapper, Prefetch, Q
-from django.shortcuts import get_object_or_404, render
-from django.views.decorators.http import require_GET
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_GET, require_POST
 
 from inventory.models import (
     ImportMissing,
@@ -16,6 +17,7 @@ from inventory.models import (
     Role,
     Sign,
 )
+from inventory.services.importing import settle
 from inventory.web.membership import MemberRequest, role_required
 from inventory.web.paging import page_of
 
@@ -72,6 +74,20 @@ def import_page(request: MemberRequest, run_id: int) -> HttpResponse:
         "page": page_of(request, rows[shown]),
     }
     return render(request, "inventory/importing/import_page.html", context)
+
+
+@require_POST
+@role_required(Role.ENGINEER)
+def settle_change(request: MemberRequest, run_id: int, settlement_id: int) -> HttpResponse:
+    settlement = get_object_or_404(
+        ImportSettlement.objects.owned_by(request.organisation).filter(run=run_id),
+        pk=settlement_id,
+    )
+    settled = settle(
+        settlement=settlement, outcome=request.POST.get("outcome", ""), by=request.user
+    )
+    messages.success(request, f"Settled: {settled.get_outcome_display()}.")
+    return redirect("import-page", run_id)
 
 
 def _settlements(request: MemberRequest, run: ImportRun) -> QuerySet[ImportSettlement]:

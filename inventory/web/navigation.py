@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 
 from inventory.models import Organisation, Role
 
@@ -52,14 +52,10 @@ class Entry:
 
 def entries_for(membership: Membership, current_name: str) -> list[Entry]:
     """Return the rail of a role, with the page one is on marked."""
-    entries = []
-    for name, words, short_words in _table_for(membership):
-        try:
-            address = reverse(name)
-        except NoReverseMatch:
-            continue
-        entries.append(Entry(address, words, short_words, name == current_name))
-    return entries
+    return [
+        Entry(reverse(name), words, short_words, name == current_name)
+        for name, words, short_words in _table_for(membership)
+    ]
 
 
 def home_name(membership: Membership) -> str:

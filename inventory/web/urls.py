@@ -19,6 +19,11 @@ urlpatterns = [
     path("due/", assessment.due_list, name="due-list"),
     path("imports/", importing.import_list, name="import-list"),
     path("imports/<int:run_id>/", importing.import_page, name="import-page"),
+    path(
+        "imports/<int:run_id>/settle/<int:settlement_id>/",
+        importing.settle_change,
+        name="settle",
+    ),
     path("rules/", standards.rules_page, name="rules"),
     path("photos/<int:photo_id>/", signs.sign_photo, name="sign-photo"),
     path("logbook/", logbook.logbook_page, name="logbook"),

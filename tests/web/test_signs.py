@@ -1,0 +1,249 @@
+"""The page of one sign: the answer first, the reason beside it, unknown shown as unknown."""
+
+from datetime import timedelta
+from decimal import Decimal
+
+import pytest
+from django.urls import reverse
+
+from inventory.models import ElementAssessment, Role, Sign
+from inventory.services.assessment import assess_sign, decide_disposition
+from inventory.services.inspection import (
+    ObservationInput,
+    PhotoInput,
+    ReadingSetInput,
+    record_inspection,
+    store_photo,
+)
+from inventory.services.sign_record import governing_element, sign_record
+from inventory.web.readings_plot import draw_panels
+from inventory.web.sign_answer import answer
+from tests.factories import NOW, make_agency, make_shop, make_sign
+from tests.web.acting import act_as
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def agency():
+    return make_agency()
+
+
+def read(sign, white=("40",), red=("15",), days_ago=1, **fields):
+    return record_inspection(
+        sign=sign,
+        taken_at=NOW - timedelta(days=days_ago),
+        how="hand_held",
+        surface_state="dry",
+        reading_sets=[ReadingSetInput("white", white), ReadingSetInput("red", red)],
+        now=NOW,
+        **fields,
+    )
+
+
+def page_of(client, sign):
+    return client.get(reverse("sign-page", args=(sign.pk,)))
+
+
+def test_the_page_starts_with_the_verdict_the_number_and_its_level(client, agency):
+    # MUTCD 11th edition (2023), Table 2A-5: white on red, white 35, red 7.
+    sign = make_sign(agency)
+    read(sign, white=("40",), red=("6",))
+    act_as(client, agency)
+    context = page_of(client, sign).context
+    shown = context["answer"]
+    assert shown.mark.word == "below"
+    assert (shown.governing.name, shown.governing.value, shown.governing.level) == (
+        "red",
+        "6",
+        "7",
+    )
+
+
+def test_the_table_row_edition_and_its_mark_lie_underneath(client, agency):
+    sign = make_sign(agency)
+    read(sign)
+    act_as(client, agency)
+    page = page_of(client, sign).content.decode()
+    assert "Table 2A-5" in page
+    assert "the 11th edition" in page
+    assert "white-on-red" in page
+
+
+def test_an_unverified_level_says_so_beside_its_number(client):
+    # The table of the 2009 edition was read in part only; see its 'checked' mark.
+    agency = make_agency(edition="2009")
+    sign = make_sign(agency)
+    read(sign, white=("20",))
+    unverified = ElementAssessment.objects.exclude(checked__in=("", "yes"))
+    assert unverified.exists()
+    act_as(client, agency)
+    assert "unverified" in page_of(client, sign).content.decode()
+
+
+def test_a_sign_nobody_read_says_that_and_offers_to_record_readings(client, agency):
+    sign = make_sign(agency)
+    assess_sign(sign=sign, now=NOW)
+    act_as(client, agency)
+    page = page_of(client, sign).content.decode()
+    assert "no usable reading" in page
+    assert reverse("record-readings", args=(sign.pk,)) in page
+    assert "No reading of this face has been recorded" in page
+
+
+def test_what_is_not_known_is_shown_as_not_known(client, agency):
+    sign = make_sign(
+        agency, sheeting_type="", optics="unknown", installed_on=None, fabricated_on=None
+    )
+    act_as(client, agency)
+    page = page_of(client, sign).content.decode()
+    assert page.count("not known") >= 4
+
+
+def test_readings_are_drawn_against_the_level_and_written_beside_it(client, agency):
+    sign = make_sign(agency)
+    read(sign, white=("40", "42"), days_ago=400)
+    read(sign, white=("36", "38"), days_ago=2)
+    record = sign_record(sign=sign, organisation=agency)
+    panels = draw_panels(record.readings, record.elements)
+    assert [panel.color for panel in panels] == ["white", "red"]
+    assert "level 35" in panels[0].svg
+    assert panels[0].svg.count("<circle") == 2
+    act_as(client, agency)
+    page = page_of(client, sign).content.decode()
+    assert "37.00" in page  # the mean of 36 and 38
+    assert "36, 38" in page
+
+
+def test_a_value_stands_as_far_up_the_drawing_as_it_is_of_the_axis():
+    from inventory.web.readings_plot import BOTTOM, HEIGHT, TOP, _Scale
+
+    scale = _Scale(2020.0, 2030.0, 100.0)
+    assert scale.y(0.0) == HEIGHT - BOTTOM
+    assert scale.y(100.0) == TOP
+    assert scale.y(25.0) - scale.y(75.0) == pytest.approx((HEIGHT - BOTTOM - TOP) / 2)
+
+
+def test_a_corrected_reading_stays_and_is_marked(client, agency):
+    sign = make_sign(agency)
+    first = read(sign, white=("4",))
+    read(sign, white=("40",), corrects=first)
+    act_as(client, agency)
+    page = page_of(client, sign)
+    assert "corrected since" in page.content.decode()
+    assert page.context["answer"].mark.word == "below"  # red 15 of white 40: contrast 2.67
+
+
+def test_the_history_tells_what_was_seen_decided_and_removed(client, agency):
+    sign = make_sign(agency)
+    read(
+        sign,
+        observations=[ObservationInput("bent", 1, "lower corner")],
+        inspector=act_as(client, agency),
+    )
+    decide_disposition(
+        sign=sign,
+        decision="defer",
+        by=None,
+        reason="New road next year",
+        defer_until_on=(NOW + timedelta(days=90)).date(),
+        now=NOW,
+    )
+    events = page_of(client, sign).context["timeline"]
+    told = " ".join(f"{event.what} {event.detail}" for event in events)
+    for fact in ("Installed", "white 40", "bent", "Decided: defer", "New road next year"):
+        assert fact in told, fact
+    assert [e.sort_key for e in events] == sorted((e.sort_key for e in events), reverse=True)
+
+
+def test_the_earlier_face_of_the_place_is_one_step_away(client, agency):
+    old = make_sign(agency)
+    position = old.position
+    Sign.objects.filter(pk=old.pk).update(
+        state="removed", removed_on="2020-01-01", removal_reason="aged"
+    )
+    new = make_sign(agency, position=position)
+    act_as(client, agency)
+    assert reverse("sign-page", args=(old.pk,)) in page_of(client, new).content.decode()
+    page = page_of(client, old).content.decode()
+    assert "end of expected life" in page
+    assert "Put on an order" not in page
+
+
+def test_the_page_takes_the_same_queries_however_long_the_history(
+    client, agency, django_assert_max_num_queries
+):
+    make_shop(agency=agency)
+    sign = make_sign(agency)
+    for n in range(6):
+        read(sign, days_ago=n + 1, observations=[ObservationInput("bent", 1)])
+    act_as(client, agency)
+    with django_assert_max_num_queries(32):
+        page_of(client, sign)
+
+
+def test_the_crew_reads_the_page_but_orders_and_decides_nothing(client, agency):
+    sign = make_sign(agency)
+    make_shop(agency=agency)
+    act_as(client, agency, Role.CREW)
+    page = page_of(client, sign).content.decode()
+    assert "Put on an order" not in page
+    assert "Decide something else" not in page
+
+
+def png():
+    from io import BytesIO
+
+    from PIL import Image
+
+    file = BytesIO()
+    Image.new("RGB", (40, 30), "red").save(file, "PNG")
+    return file.getvalue()
+
+
+def test_a_photo_is_sent_only_to_those_who_may_see_its_sign(client, agency):
+    photo = store_photo(sign=make_sign(agency), content=png(), now=NOW)
+    address = reverse("sign-photo", args=(photo.pk,))
+    act_as(client, agency, Role.CREW)
+    answer_ = client.get(address)
+    assert answer_.status_code == 200
+    assert answer_["X-Content-Type-Options"] == "nosniff"
+    assert answer_["Content-Type"].startswith("image/")
+    assert "private" in answer_["Cache-Control"]
+    client.logout()
+    assert client.get(address).status_code == 302
+    act_as(client, make_agency())
+    assert client.get(address).status_code == 404
+
+
+def test_the_element_least_above_its_level_governs():
+    def element(color, verdict, value, level):
+        return ElementAssessment(
+            color=color, verdict=verdict, value=Decimal(value), level=Decimal(level)
+        )
+
+    white = element("white", "below", "30", "35")
+    red = element("red", "below", "3", "7")
+    green = element("green", "meets", "1", "7")
+    assert governing_element([white, red, green], "below") is red
+    assert governing_element([], "no level") is None
+
+
+def test_rounding_never_shows_a_value_at_a_level_it_does_not_reach(agency):
+    sign = make_sign(agency)
+    read(sign, white=("34.99", "35.00", "35.00"), red=("7.5",))
+    governing = answer(sign_record(sign=sign, organisation=agency)).governing
+    assert governing.value.startswith("34.99")
+
+
+def test_photo_input_is_part_of_a_visit_and_shown_with_it(client, agency):
+    sign = make_sign(agency)
+    record_inspection(
+        sign=sign,
+        taken_at=NOW,
+        how="visual_day",
+        photos=[PhotoInput(png(), caption="Leaning north")],
+        now=NOW,
+    )
+    act_as(client, agency)
+    assert "Leaning north" in page_of(client, sign).content.decode()
