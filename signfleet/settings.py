@@ -122,6 +122,8 @@ SPECTACULAR_SETTINGS = {
     "ENUM_NAME_OVERRIDES": {
         "SignStateEnum": "inventory.models.Sign.State",
         "OrderStateEnum": "inventory.models.PrintOrder.State",
+        "ObservationKindEnum": "inventory.models.Observation.Kind",
+        "ElementKindEnum": "inventory.models.ElementAssessment.Kind",
         "DatePrecisionEnum": "inventory.models.signs.DatePrecision",
         "VerdictEnum": "inventory.models.assessment.VERDICT_CHOICES",
     },

@@ -2,23 +2,34 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from http import HTTPStatus
+from typing import TYPE_CHECKING, Any, cast
 
+from drf_spectacular.utils import extend_schema
 from rest_framework import mixins, serializers, viewsets
+from rest_framework.response import Response
 
 from inventory.api.filters import InspectionFilter
+from inventory.api.inspection_input import InspectionInputSerializer
 from inventory.api.permissions import organisation_of
 from inventory.models import (
     Inspection,
+    Instrument,
     Observation,
     Reading,
     ReadingSet,
     Role,
+    Sign,
     VisualRating,
 )
+from inventory.services.inspection import record_inspection
 
 if TYPE_CHECKING:
     from django.db.models import QuerySet
+    from rest_framework.request import Request
+
+    from inventory.models import Organisation, User
+    from inventory.models.scope import Scoped
 
 
 class ReadingSerializer(serializers.ModelSerializer[Reading]):
@@ -89,12 +100,37 @@ class InspectionViewSet(
     mixins.RetrieveModelMixin,
     viewsets.GenericViewSet[Inspection],
 ):
-    """Visits to signs; a stored one is never changed, only corrected by a new one."""
+    """
+    Visits to signs; a stored one is never changed, only corrected by a new one.
+
+    Sending the same ``client_uuid`` again is answered with what was stored the first time;
+    with other content it is refused.
+    """
 
     queryset = Inspection.objects.none()
     serializer_class = InspectionSerializer
     filterset_class = InspectionFilter
     roles = (Role.ENGINEER, Role.CREW)
+
+    @extend_schema(
+        request=InspectionInputSerializer, responses={HTTPStatus.CREATED: InspectionSerializer}
+    )
+    def create(self, request: Request) -> Response:
+        sent = InspectionInputSerializer(data=request.data)
+        sent.is_valid(raise_exception=True)
+        values = sent.validated_data
+        organisation = organisation_of(request)
+        stored = record_inspection(
+            sign=_own(Sign, values.pop("sign_id"), organisation, "sign_id"),
+            instrument=_own(
+                Instrument, values.pop("instrument_id"), organisation, "instrument_id"
+            ),
+            corrects=_own(Inspection, values.pop("corrects_id"), organisation, "corrects_id"),
+            inspector=cast("User", request.user),
+            **values,
+        )
+        shown = self.get_serializer(self.get_queryset().get(pk=stored.pk))
+        return Response(shown.data, status=HTTPStatus.CREATED)
 
     def get_queryset(self) -> QuerySet[Inspection]:
         return (
@@ -103,3 +139,14 @@ class InspectionViewSet(
             .prefetch_related("reading_sets__readings", "observations", "visual_ratings")
             .order_by("-taken_at", "-pk")
         )
+
+
+def _own(model: type[Scoped], key: int | None, organisation: Organisation, field: str) -> Any:
+    """Return a record of the organisation that the phone names, or say that there is none."""
+    if key is None:
+        return None
+    found = model.objects.owned_by(organisation).filter(pk=key).first()
+    if found is None:
+        msg = f"There is no {model._meta.verbose_name} {key} among those you may use."
+        raise serializers.ValidationError({field: [msg]})
+    return found
