@@ -104,6 +104,13 @@ class Inspection(Fact):
         "self", null=True, blank=True, on_delete=models.PROTECT, related_name="corrections"
     )
 
+    reader_paths = {"owner": "organisation", "maker": "sign__maker"}
+    # The maker stands behind the face: it sees when and how what was found on it was found.
+    reader_columns = {
+        "owner": ALL_COLUMNS,
+        "maker": ("sign_id", "taken_at", "recorded_at", "how", "surface_state", "corrects_id"),
+    }
+
     class Meta:
         ordering = ("sign", "-taken_at", "-pk")
         indexes = (
