@@ -1,0 +1,352 @@
+"""What must always hold is held by the database, whoever writes; each rule is broken once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from django.apps import apps
+from django.db import IntegrityError, models, transaction
+
+from inventory.models import (
+    AgencyPolicy,
+    CodeAlias,
+    ColourArea,
+    Disposition,
+    ElementAssessment,
+    ImportMissing,
+    ImportRun,
+    Inspection,
+    Instrument,
+    LocalSignType,
+    Membership,
+    OrderLine,
+    OverlayRoll,
+    Position,
+    Press,
+    PressEvent,
+    PrintOrder,
+    PrintRun,
+    QualityReading,
+    Reading,
+    ReadingSet,
+    Road,
+    SheetingRoll,
+    ShopCustomer,
+    Sign,
+    SourceFace,
+    SourceRecord,
+    Support,
+)
+from tests.factories import NOW, make_agency, make_position, make_shop, position_of
+from tests.models.world import fill
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+pytestmark = pytest.mark.django_db
+
+DAY = timedelta(days=1)
+
+
+@dataclass(frozen=True)
+class Broken:
+    """A rule, and how a stored row breaks it: these values, in a row of this kind."""
+
+    rule: str
+    model: type[models.Model]
+    values: dict[str, Any]
+    where: dict[str, Any] | None = None
+
+
+def change(rule: str, model: type[models.Model], **values: Any) -> Broken:
+    """A stored row that is changed so as to break a rule."""
+    return Broken(rule, model, values)
+
+
+STORED = [
+    change("policy_press_rate_positive", AgencyPolicy, press_rate_ft2_per_h=0),
+    change("support_latitude_on_globe", Support, latitude_deg=90.1),
+    change("support_longitude_on_globe", Support, longitude_deg=-180.1),
+    change("position_facing_0_to_360", Position, facing_deg=360),
+    change("position_width_positive", Position, width_in=0),
+    change("position_height_positive", Position, height_in=-1),
+    change("sign_width_positive", Sign, width_in=0),
+    change("sign_height_positive", Sign, height_in=0),
+    change(
+        "certificate_dates_in_order",
+        Instrument,
+        certificate_on=date(2026, 2, 2),
+        certificate_due_on=date(2026, 2, 1),
+    ),
+    change("import_counts_add_up", ImportRun, rows_done=1),
+    change("roll_width_positive", SheetingRoll, width_in=0),
+    change("roll_length_positive", SheetingRoll, length_ft=0),
+    change("overlay_width_positive", OverlayRoll, width_in=0),
+    change("press_width_positive", Press, width_in=0),
+    change("press_rate_positive", Press, rate_ft2_per_h=0),
+    change("run_starts_before_it_ends", PrintRun, finished_at=NOW - 9 * DAY),
+    change("run_area_positive", PrintRun, printed_area_ft2=0),
+    change("released_order_says_when", PrintOrder, released_at=None, state="released"),
+    change("order_press_rate_positive", PrintOrder, press_rate_ft2_per_h=0),
+    change("line_quantity_positive", OrderLine, quantity=0, position=None),
+    change("line_size_positive", OrderLine, width_in=0),
+    change("local_width_positive", LocalSignType, width_in=0),
+    change("local_height_positive", LocalSignType, height_in=0),
+]
+
+
+@pytest.fixture
+def side():
+    agency = make_agency()
+    return fill(agency, make_shop(agency=agency))
+
+
+def refused(rule: str, attempt: Callable[[], Any]) -> None:
+    """Make sure the database refuses a step, and by the rule that is meant."""
+    with pytest.raises(IntegrityError) as caught, transaction.atomic():
+        attempt()
+    constraint = next(each for each in all_rules() if each.name == rule)
+    text = str(caught.value)
+    if rule in text:
+        return
+    # SQLite names a unique rule by its columns.
+    assert isinstance(constraint, models.UniqueConstraint), text
+    for name in constraint.fields:
+        assert name in text, text
+
+
+def all_rules() -> list[models.CheckConstraint | models.UniqueConstraint]:
+    found: list[Any] = []
+    for model in apps.get_app_config("inventory").get_models():
+        found.extend(model._meta.constraints)
+    return found
+
+
+@pytest.mark.parametrize("broken", STORED, ids=lambda each: each.rule)
+def test_a_stored_row_cannot_be_changed_to_break_a_rule(broken, side):
+    row = broken.model._default_manager.order_by("pk").first()
+    assert row is not None
+    refused(
+        broken.rule,
+        lambda: broken.model._default_manager.filter(pk=row.pk).update(**broken.values),
+    )
+
+
+def copy_of(row: models.Model, **values: Any) -> Callable[[], Any]:
+    """Return the storing of a second row like one that is there, but for some values."""
+
+    def store() -> None:
+        kept = {
+            field.attname: getattr(row, field.attname)
+            for field in row._meta.concrete_fields
+            if not field.primary_key
+        }
+        type(row)(**kept | values).save()
+
+    return store
+
+
+def only(model: type[models.Model], **where: Any) -> Any:
+    row = model._default_manager.filter(**where).order_by("pk").first()
+    assert row is not None
+    return row
+
+
+TWICE: dict[str, Callable[[], tuple[models.Model, dict[str, Any]]]] = {
+    "membership_once_per_role": lambda: (only(Membership), {}),
+    "policy_version_once": lambda: (only(AgencyPolicy), {}),
+    "customer_once": lambda: (only(ShopCustomer), {}),
+    "road_name_once": lambda: (only(Road), {}),
+    "colour_number_once": lambda: (only(ColourArea), {}),
+    "instrument_once": lambda: (only(Instrument), {}),
+    "reading_set_once": lambda: (only(ReadingSet), {}),
+    "reading_once": lambda: (only(Reading), {}),
+    "element_once": lambda: (only(ElementAssessment), {}),
+    "source_row_once": lambda: (only(SourceRecord), {}),
+    "missing_row_once": lambda: (only(ImportMissing), {}),
+    "roll_once": lambda: (only(SheetingRoll), {}),
+    "overlay_once": lambda: (only(OverlayRoll), {}),
+    "press_once": lambda: (only(Press), {}),
+    "run_number_once": lambda: (only(PrintRun), {}),
+    "order_number_once": lambda: (only(PrintOrder), {}),
+    "order_line_once": lambda: (only(OrderLine), {"position_id": None}),
+    "position_once_per_order": lambda: (only(OrderLine), {"number": 99}),
+    "local_code_once": lambda: (only(LocalSignType), {}),
+    "alias_once": lambda: (only(CodeAlias), {}),
+}
+
+
+@pytest.mark.parametrize("rule", TWICE)
+def test_what_there_is_once_is_not_stored_twice(rule, side):
+    row, values = TWICE[rule]()
+    refused(rule, copy_of(row, **values))
+
+
+def new_sign(agency: Any, **fields: Any) -> Sign:
+    return Sign(**{"owner": agency, "state": "in_stock"} | fields)
+
+
+def test_a_support_has_its_lists_key_once_and_may_have_none(side):
+    support = only(Support)
+    copy_of(support, external_key="")()
+    Support.objects.filter(pk=support.pk).update(external_key="S-1")
+    refused("support_key_once", copy_of(support, external_key="S-1"))
+
+
+def test_a_customer_is_somebody_else(side):
+    customer = only(ShopCustomer)
+    refused(
+        "customer_is_another",
+        copy_of(customer, agency_id=customer.organisation_id),
+    )
+
+
+def test_a_plaque_does_not_belong_to_itself(side):
+    position = only(Position)
+    refused(
+        "position_not_its_own_parent",
+        lambda: Position.objects.filter(pk=position.pk).update(parent=position),
+    )
+
+
+def test_a_position_holds_one_face_at_a_time(side):
+    position = position_of(side.new_sign)
+    second = new_sign(side.agency, state="installed", position=position)
+    refused("one_installed_sign_per_position", second.save)
+    second.state, second.removal_reason = "removed", "aged"
+    second.save()
+
+
+@pytest.mark.parametrize(
+    "fields",
+    [
+        {"state": "installed"},
+        {"state": "in_stock", "removed_on": date(2026, 1, 1)},
+        {"state": "lost"},
+    ],
+)
+def test_a_faces_state_fits_where_it_is(side, fields):
+    refused("sign_state_fits_its_place", new_sign(side.agency, **fields).save)
+
+
+def test_a_face_in_stock_has_no_position_and_an_installed_one_an_owner(side):
+    place = make_position(side.agency)
+    refused("sign_state_fits_its_place", new_sign(side.agency, position=place).save)
+    shop = side.order.shop
+    refused(
+        "sign_state_fits_its_place",
+        new_sign(None, maker=shop, state="installed", position=place).save,
+    )
+
+
+def test_a_removed_face_says_why(side):
+    refused("removed_sign_says_why", new_sign(side.agency, state="removed").save)
+
+
+def test_a_face_belongs_to_somebody_or_was_made_by_somebody(side):
+    refused("sign_has_owner_or_maker", new_sign(None).save)
+
+
+def test_the_dates_of_a_face_are_in_order(side):
+    up = {"state": "removed", "removal_reason": "aged", "installed_on": date(2020, 5, 1)}
+    made_later = {"fabricated_on": date(2020, 5, 2)}
+    refused("sign_fabricated_before_installed", new_sign(side.agency, **up | made_later).save)
+    # Of a year alone it cannot be said that it is later.
+    new_sign(side.agency, **up | made_later, fabricated_precision="year").save()
+    refused(
+        "sign_installed_before_removed",
+        new_sign(side.agency, **up, removed_on=date(2020, 4, 30)).save,
+    )
+    new_sign(side.agency, **up, removed_on=date(2020, 5, 1)).save()
+
+
+def test_an_inspection_does_not_correct_itself(side):
+    seen = only(Inspection)
+    row = {field.attname: getattr(seen, field.attname) for field in seen._meta.concrete_fields}
+    row |= {"id": 10_000, "client_uuid": "0" * 32, "corrects_id": 10_000}
+    refused("inspection_corrects_another", Inspection(**row).save)
+
+
+@pytest.mark.parametrize(
+    ("rule", "model"),
+    [("reading_ra_not_negative", Reading), ("quality_reading_not_negative", QualityReading)],
+)
+def test_no_face_returns_less_than_no_light(side, rule, model):
+    values: dict[str, Any] = {"ra_cd_lx_m2": Decimal("-0.001")}
+    if model is Reading:
+        values["number"] = 99
+    refused(rule, copy_of(only(model), **values))
+
+
+@pytest.mark.parametrize(
+    "fields", [{"reason": "busy"}, {"defer_until_on": date(2027, 1, 1)}, {}]
+)
+def test_a_deferral_has_a_date_and_a_reason(side, fields):
+    decision = Disposition(
+        organisation=side.agency,
+        sign=side.new_sign,
+        decision="defer",
+        decided_at=NOW,
+        **fields,
+    )
+    refused("deferral_has_date_and_reason", decision.save)
+
+
+def test_a_face_of_a_source_row_is_told_apart_by_number(side):
+    record = only(SourceRecord)
+    SourceFace.objects.create(record=record, position=make_position(side.agency))
+    second = SourceFace(record=record, position=make_position(side.agency))
+    refused("source_face_once", second.save)
+
+
+@pytest.mark.parametrize(
+    ("rule", "fields"),
+    [
+        ("roll_event_names_roll", {"kind": "roll_loaded", "roll_id": None}),
+        ("roll_event_names_roll", {"kind": "roll_taken_off", "roll_id": None}),
+        ("overlay_event_names_roll", {"kind": "overlay_loaded", "overlay_id": None}),
+        ("overlay_event_names_roll", {"kind": "overlay_taken_off", "overlay_id": None}),
+        ("ink_event_names_lot", {"kind": "ink_changed", "ink_channel": "1"}),
+        ("ink_event_names_lot", {"kind": "ink_changed", "ink_lot": "A"}),
+        ("withdrawal_names_event", {"kind": "withdrawn", "corrects_id": None}),
+    ],
+)
+def test_an_event_names_what_its_kind_is_about(side, rule, fields):
+    refused(rule, copy_of(only(PressEvent), **fields))
+
+
+def test_an_event_corrects_another_and_is_corrected_once(side):
+    event = only(PressEvent)
+    row = {
+        field.attname: getattr(event, field.attname) for field in event._meta.concrete_fields
+    }
+    row |= {"id": 10_000, "corrects_id": 10_000}
+    refused("press_event_corrects_another", PressEvent(**row).save)
+    correct = copy_of(event, corrects_id=event.pk)
+    correct()
+    refused("press_event_corrected_once", correct)
+
+
+def test_an_order_is_between_two(side):
+    refused(
+        "order_has_two_parties",
+        lambda: PrintOrder.objects.filter(pk=side.order.pk).update(shop=side.agency),
+    )
+
+
+def test_a_line_for_a_position_is_one_face(side):
+    line = only(OrderLine, position__isnull=False)
+    refused(
+        "line_for_a_position_is_one_face",
+        lambda: OrderLine.objects.filter(pk=line.pk).update(quantity=2),
+    )
+
+
+def test_every_rule_of_the_records_is_broken_somewhere_here():
+    with open(__file__, encoding="utf-8") as here:
+        text = here.read()
+    assert [each.name for each in all_rules() if f'"{each.name}"' not in text] == []
