@@ -169,7 +169,7 @@ def faces_in_stock(agency: Organisation) -> QuerySet[Sign]:
 
 
 def faces_fitting(position: Position) -> QuerySet[Sign]:
-    """Return the faces in stock that fit a position: ordered for it first, then oldest first."""
+    """Return the faces in stock that fit a position, those ordered for it first."""
     if position.is_retired or not position.sign_code:
         return Sign.objects.none()
     asked = _asked_for(position)
