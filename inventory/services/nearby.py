@@ -71,7 +71,9 @@ def nearby(
         is_retired=False,
     )
     return Nearby(
-        signs=_with_rows(signs, standings.select_related("road", "sign"), "sign__colour_areas"),
+        signs=_with_rows(
+            signs, standings.select_related("road", "sign__position"), "sign__colour_areas"
+        ),
         empty_positions=_with_rows(
             _within(here, radius_m, empty, "support__", MOST_EMPTY),
             Position.objects.owned_by(organisation).select_related("support__road"),
@@ -85,7 +87,7 @@ def find_signs(*, organisation: Organisation, text: str) -> Any:
     wanted = text.strip()
     rows = (
         Standing.objects.owned_by(organisation)
-        .select_related("road", "sign")
+        .select_related("road", "sign__position")
         .prefetch_related("sign__colour_areas")
         .order_by("sign_code", "sign")
     )

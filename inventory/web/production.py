@@ -172,7 +172,6 @@ def order_run(request: MemberRequest, order_id: int) -> HttpResponse:
 def run_loaded(request: MemberRequest) -> HttpResponse:
     """Answer with what was loaded on a press during typed times, as a piece of a page."""
     form = RunForm(request.GET, presses=presses_of(request), progress=[])
-    form.is_valid()
     return render(request, "inventory/production/loaded_during.html", {"spans": _spans(form)})
 
 
@@ -251,7 +250,8 @@ def _quantity_name(progress: LineProgress) -> str:
 
 def _spans(form: RunForm) -> list[tuple[Any, LoadedState]]:
     """Return what was loaded during the typed times; nothing while they make no sense."""
-    data = form.cleaned_data if form.is_bound and hasattr(form, "cleaned_data") else {}
+    form.is_valid()
+    data = form.cleaned_data
     press, start, finish = (data.get(n) for n in ("press", "started_at", "finished_at"))
     if press is None or start is None or finish is None or not start < finish:
         return []
