@@ -119,6 +119,7 @@ SPECTACULAR_SETTINGS = {
     "DESCRIPTION": "Signs, inspections, verdicts and orders of one organisation.",
     "VERSION": "1",
     "SERVE_INCLUDE_SCHEMA": False,
+    "SERVE_PERMISSIONS": ["inventory.api.permissions.HasActiveMembership"],
     "ENUM_NAME_OVERRIDES": {
         "SignStateEnum": "inventory.models.Sign.State",
         "OrderStateEnum": "inventory.models.PrintOrder.State",

@@ -40,7 +40,7 @@ class PageSerializer(serializers.Serializer[Any]):
     )
     offset = serializers.IntegerField(default=0, min_value=0, max_value=LONGEST_OFFSET)
     bbox = serializers.CharField(
-        default="", help_text="West, south, east, north in WGS 84 degrees."
+        default="", allow_blank=True, help_text="West, south, east, north in WGS 84 degrees."
     )
 
     def validate_bbox(self, text: str) -> Box | None:

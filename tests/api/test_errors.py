@@ -1,0 +1,58 @@
+"""Every error has one shape."""
+
+import pytest
+from django.core.exceptions import PermissionDenied
+from django.core.exceptions import ValidationError as RecordError
+from django.http import Http404
+from rest_framework import exceptions
+
+from inventory.api.errors import handle
+from inventory.errors import NotPermittedError, OutOfRangeError, StateConflictError
+from tests.factories import make_agency
+from tests.web.acting import act_as
+
+
+@pytest.mark.parametrize(
+    ("error", "status", "code"),
+    [
+        (OutOfRangeError("The value 5 is above 4; use 4 or less."), 400, "out_of_range"),
+        (StateConflictError("It is released."), 409, "state_conflict"),
+        (NotPermittedError("Not yours."), 403, "not_permitted"),
+        (exceptions.ValidationError({"color": ["No."]}), 400, "invalid"),
+        (RecordError({"note": ["Too long."]}), 400, "invalid"),
+        (RecordError("Too long."), 400, "invalid"),
+        (Http404(), 404, "not_found"),
+        (PermissionDenied(), 403, "not_permitted"),
+        (exceptions.NotAuthenticated(), 401, "not_authenticated"),
+        (exceptions.MethodNotAllowed("PUT"), 405, "method_not_allowed"),
+        (exceptions.ParseError(), 400, "parse_error"),
+        (exceptions.Throttled(wait=3), 429, "throttled"),
+    ],
+    ids=lambda value: type(value).__name__ if isinstance(value, Exception) else None,
+)
+def test_an_error_is_a_code_a_message_and_a_detail(error, status, code):
+    answer = handle(error, {"view": None})
+    assert answer.status_code == status
+    assert set(answer.data) == {"error"}
+    assert set(answer.data["error"]) == {"code", "message", "detail"}
+    assert answer.data["error"]["code"] == code
+    assert answer.data["error"]["message"]
+
+
+def test_a_field_at_fault_is_named_in_the_detail():
+    answer = handle(exceptions.ValidationError({"color": ["No such colour."]}), {"view": None})
+    assert answer.data["error"]["detail"] == {"color": ["No such colour."]}
+
+
+def test_an_error_nobody_expected_is_left_to_the_server():
+    assert handle(KeyError("x"), {"view": None}) is None
+
+
+@pytest.mark.django_db
+def test_a_record_that_is_not_there_and_broken_json_have_the_same_shape(client):
+    act_as(client, make_agency())
+    for answer in (
+        client.get("/api/v1/signs/999999/"),
+        client.post("/api/v1/inspections/", "{broken", content_type="application/json"),
+    ):
+        assert set(answer.json()["error"]) == {"code", "message", "detail"}

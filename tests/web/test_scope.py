@@ -1,0 +1,213 @@
+"""
+Every address of the site, whoever wrote it: who may open it, and who is told it is not there.
+
+Walks the addresses themselves, so that a new page is tested the day it is added.
+"""
+
+import re
+from io import BytesIO
+
+import pytest
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+from PIL import Image
+
+from inventory.models import (
+    ImportRun,
+    ImportSettlement,
+    OrderLine,
+    Role,
+    Sign,
+    SourceRecord,
+)
+from inventory.services.inspection import ReadingSetInput, record_inspection, store_photo
+from tests.factories import (
+    NOW,
+    make_agency,
+    make_person,
+    make_press,
+    make_released_order,
+    make_roll,
+    make_shop,
+    make_sign,
+    print_order,
+)
+from tests.web.acting import read_reminder
+
+pytestmark = pytest.mark.django_db
+
+# field-theme keeps one of two colour schemes in a cookie and shows no record.
+OPEN_TO_ANYBODY = {"sign-in", "sign-out", "field-theme"}
+SIGN_IN = "/sign-in/"
+
+
+def patterns(resolver=None):
+    """Return every named address with the names of its parts."""
+    found = []
+    for entry in (resolver or get_resolver()).url_patterns:
+        if isinstance(entry, URLResolver):
+            found.extend(patterns(entry))
+        elif isinstance(entry, URLPattern) and entry.name:
+            found.append((entry.name, tuple(sorted(entry.pattern.converters or regex(entry)))))
+    return sorted(set(found))
+
+
+def regex(entry):
+    return re.compile(str(entry.pattern)).groupindex if "(?P" in str(entry.pattern) else ()
+
+
+ADDRESSES = [(name, parts) for name, parts in patterns() if "format" not in parts]
+PAGES = [(n, p) for n, p in ADDRESSES if not n.startswith("api-")]
+API = [(n, p) for n, p in ADDRESSES if n.startswith("api-")]
+ABOUT_A_RECORD = [(n, p) for n, p in ADDRESSES if p]
+
+
+class World:
+    """An agency and its shop with one record of each kind."""
+
+    def __init__(self):
+        self.agency = make_agency("Ours")
+        self.shop = make_shop("Our shop", self.agency)
+        sign, spare = make_sign(self.agency), make_sign(self.agency)
+        inspection = record_inspection(
+            sign=sign,
+            taken_at=NOW,
+            how="hand_held",
+            reading_sets=[ReadingSetInput("white", ["40"])],
+            now=NOW,
+        )
+        file = BytesIO()
+        Image.new("RGB", (8, 8)).save(file, "PNG")
+        photo = store_photo(sign=sign, content=file.getvalue(), now=NOW)
+        roll = make_roll(self.shop)
+        press = make_press(self.shop, roll)
+        order = make_released_order(self.agency, self.shop, [sign])
+        print_run = print_order(order, press)
+        printed = Sign.objects.get(state=Sign.State.IN_STOCK)
+        open_order = make_released_order(self.agency, self.shop, [spare])
+        import_run = ImportRun.objects.create(
+            organisation=self.agency,
+            source_name="list",
+            file_name="signs.csv",
+            file_sha256="0" * 64,
+            mapping_text="",
+            started_at=NOW,
+        )
+        record = SourceRecord.objects.create(
+            organisation=self.agency,
+            source_name="list",
+            external_id="1",
+            raw={},
+            row_sha256="0" * 64,
+            first_run=import_run,
+            last_run=import_run,
+            changed_at=NOW,
+        )
+        settlement = ImportSettlement.objects.create(
+            run=import_run, record=record, changes={}, reason="Newer."
+        )
+        self.parts = {
+            "sign_id": sign.pk,
+            "photo_id": photo.pk,
+            "order_id": open_order.pk,
+            "line_id": OrderLine.objects.filter(order=open_order).get().pk,
+            "press_id": press.pk,
+            "roll_id": roll.pk,
+            "position_id": sign.position_id,
+            "run_id": print_run.pk,
+            "settlement_id": settlement.pk,
+            "kind": "roll_loaded",
+        }
+        self.parts_of_address = {
+            "import-page": {"run_id": import_run.pk},
+            "settle": {"run_id": import_run.pk},
+            "face-spoilt": {"sign_id": printed.pk},
+            "api-sign-detail": {"pk": sign.pk},
+            "api-inspection-detail": {"pk": inspection.pk},
+            "api-order-detail": {"pk": open_order.pk},
+        }
+
+    def address(self, name, parts):
+        known = self.parts | self.parts_of_address.get(name, {})
+        missing = [part for part in parts if part not in known]
+        assert not missing, f"{name} has parts this test does not know: {missing}"
+        return reverse(name, kwargs={part: known[part] for part in parts})
+
+
+@pytest.fixture
+def world():
+    return World()
+
+
+def act(client, organisation):
+    """Act as the one who may do most there, the day's roadside reminder read."""
+    client.force_login(make_person(organisation, Role.ADMINISTRATOR))
+    read_reminder(client)
+
+
+def ask(client, address):
+    """Ask by GET, or by POST where the address takes nothing else."""
+    answer = client.get(address)
+    return client.post(address) if answer.status_code == 405 else answer
+
+
+def test_the_addresses_were_found():
+    names = {name for name, _parts in ADDRESSES}
+    assert {"sign-page", "order-page", "near-me", "api-sign-list", "api-sign-detail"} <= names
+
+
+@pytest.mark.parametrize(("name", "parts"), PAGES, ids=[name for name, _ in PAGES])
+def test_a_stranger_is_sent_to_sign_in_first(client, world, name, parts):
+    address = world.address(name, parts)
+    answer = ask(client, address)
+    if name in OPEN_TO_ANYBODY:
+        assert answer.status_code in (200, 302, 400)
+    else:
+        assert answer.status_code == 302
+        assert answer.url.startswith(SIGN_IN)
+        assert "next=" in answer.url
+
+
+@pytest.mark.parametrize(("name", "parts"), API, ids=[name for name, _ in API])
+def test_the_api_tells_a_stranger_nothing(client, world, name, parts):
+    answer = client.get(world.address(name, parts))
+    assert answer.status_code == 403
+    assert "not_authenticated" in answer.content.decode()
+
+
+@pytest.mark.parametrize(
+    ("name", "parts"), ABOUT_A_RECORD, ids=[name for name, _ in ABOUT_A_RECORD]
+)
+def test_a_record_is_there_for_its_parties_and_for_nobody_else(client, world, name, parts):
+    address = world.address(name, parts)
+    for_parties = set()
+    for party in (world.agency, world.shop):
+        act(client, party)
+        for_parties.add(ask(client, address).status_code)
+    assert for_parties - {403, 404}, f"nobody can open {address}: {for_parties}"
+    for_others = set()
+    for other in (make_agency("Others"), make_shop("Other shop")):
+        act(client, other)
+        for_others.add(ask(client, address).status_code)
+    # 403 to the wrong role; the right role of somebody else reads that there is none.
+    assert for_others <= {403, 404}
+    assert 404 in for_others
+
+
+@pytest.mark.parametrize(
+    ("name", "parts"),
+    [(n, p) for n, p in ADDRESSES if not p and n not in OPEN_TO_ANYBODY],
+    ids=lambda value: value if isinstance(value, str) else "",
+)
+def test_no_list_shows_a_record_of_somebody_else(client, world, name, parts):
+    address = world.address(name, parts)
+    other = (
+        make_agency("Others")
+        if not name.startswith(("press", "stock"))
+        else make_shop("Others")
+    )
+    act(client, other)
+    answer = ask(client, address)
+    assert answer.status_code < 500
+    if hasattr(answer, "content"):
+        assert "Our shop" not in answer.content.decode()
+        assert f"/signs/{world.parts['sign_id']}/" not in answer.content.decode()
