@@ -1,0 +1,272 @@
+"""How fast verdicts are reached: a fleet at once against sign by sign, and the bare rule.
+
+The peer is the same work done the plain way by the same code: each sign judged in a request
+of its own, each mean compared by itself. No outside program is timed.
+"""
+
+from __future__ import annotations
+
+import random
+import tempfile
+import time
+import uuid
+from contextlib import contextmanager
+from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from django.db import connection, connections
+
+from inventory.engineering.assessment.assess import assess_face
+from inventory.engineering.assessment.compare import meets_level
+from inventory.engineering.assessment.plan import plan_face
+from inventory.models import (
+    ColourArea,
+    Inspection,
+    Organisation,
+    Position,
+    Reading,
+    ReadingSet,
+    Sign,
+    Support,
+)
+from inventory.services.assessment import assess_sign, assess_signs, mark_due
+from inventory.services.judging import gather, rules_of
+from inventory.services.people import create_organisation, policy_at, set_policy
+from inventory.services.standards import code_book
+from tests.bench.rows import Row
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+
+SIGNS = 3_000
+SIGNS_ONE_BY_ONE = 200
+VISITS = 3
+MEANS = 1_000_000
+MEANS_ONE_BY_ONE = 100_000
+REPEATS = 3
+SEED = 20260601
+NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
+KINDS = (
+    ("R1-1", (("background", "red"), ("legend", "white"))),
+    ("W1-2", (("background", "yellow"), ("legend", "black"))),
+    ("W8-8", (("background", "yellow"), ("legend", "black"))),
+    ("D3-1", (("background", "green"), ("legend", "white"))),
+    ("R2-1", (("background", "white"), ("legend", "black"))),
+)
+
+
+def run() -> list[Row]:
+    """Return the figures; the fleet stands in a database of its own that is dropped after."""
+    with _database():
+        agency = _fleet()
+        return [*_fleet_rows(agency), *_face_rows(agency), _comparison_row()]
+
+
+def _fleet_rows(agency: Organisation) -> list[Row]:
+    signs = list(Sign.objects.owned_by(agency).order_by("pk"))
+    alone = random.Random(SEED).sample(signs, SIGNS_ONE_BY_ONE)  # noqa: S311 - a sample
+    _next_rules(agency)
+    alone_s = _seconds(lambda: [assess_sign(sign=one, now=NOW) for one in alone])
+    per_sign_s = alone_s / len(alone)
+    _next_rules(agency)
+    together_s = _seconds(lambda: assess_signs(organisation=agency, now=NOW)) / SIGNS
+    again_s = _seconds(lambda: assess_signs(organisation=agency, now=NOW)) / SIGNS
+    standing_s = _seconds(lambda: mark_due(organisation=agency, now=NOW)) / SIGNS
+    ratio = per_sign_s / together_s
+    return [
+        Row(
+            name=f"judge and store {SIGNS:,} signs",
+            value=1 / together_s,
+            unit="signs/s",
+            peer="sign by sign",
+            peer_value=1 / per_sign_s,
+            ratio=ratio,
+            target="≥ 5 × sign by sign",
+            holds=ratio >= 5,
+            note=f"{connection.vendor}; {VISITS} visits a sign; the peer on {len(alone)} signs",
+        ),
+        Row(
+            name="the same again, nothing changed",
+            value=1 / again_s,
+            unit="signs/s",
+            peer="the first time",
+            peer_value=1 / together_s,
+            ratio=together_s / again_s,
+        ),
+        Row(name="rebuild the due list", value=1 / standing_s, unit="signs/s"),
+    ]
+
+
+def _face_rows(agency: Organisation) -> list[Row]:
+    """Return the verdict alone, without the database, with plans shared and made anew."""
+    rules = rules_of(policy_at(agency, NOW.date()))
+    signs = Sign.objects.owned_by(agency).select_related("position").order_by("pk")
+    gathered = gather(list(signs), code_book(agency))
+
+    def judge(*, shared: bool) -> None:
+        for one in gathered:
+            if not shared:
+                plan_face.cache_clear()
+            assess_face(one.face, one.readings, rules)
+
+    judge(shared=True)
+    shared_s = _best(lambda: judge(shared=True)) / len(gathered)
+    anew_s = _best(lambda: judge(shared=False)) / len(gathered)
+    return [
+        Row(
+            name="verdict on a face, no database",
+            value=1 / shared_s,
+            unit="faces/s",
+            peer="plan made anew for each",
+            peer_value=1 / anew_s,
+            ratio=anew_s / shared_s,
+        )
+    ]
+
+
+def _comparison_row() -> Row:
+    """Return the bare comparison of a mean with its level, many at once and one by one."""
+    draw = np.random.default_rng(SEED)
+    counts = draw.integers(1, 6, MEANS)
+    totals = draw.integers(0, 400_000, MEANS) * counts
+    levels = draw.choice(np.array([7_000, 35_000, 50_000, 75_000, 120_000]), MEANS)
+    plain = [each[:MEANS_ONE_BY_ONE].tolist() for each in (totals, counts, levels)]
+
+    def one_by_one() -> list[bool]:
+        return [meets_level(*case) for case in zip(*plain, strict=True)]
+
+    together_s = _best(lambda: meets_level(totals, counts, levels)) / MEANS
+    alone_s = _best(one_by_one) / MEANS_ONE_BY_ONE
+    return Row(
+        name="compare a mean with its level, one core",
+        value=1 / together_s,
+        unit="1/s",
+        peer="one by one",
+        peer_value=1 / alone_s,
+        ratio=alone_s / together_s,
+        note="the comparison only: not the choice of rows, not the reason in words",
+    )
+
+
+def _seconds(work: Callable[[], Any]) -> float:
+    started = time.perf_counter()
+    work()
+    return time.perf_counter() - started
+
+
+def _best(work: Callable[[], Any]) -> float:
+    return min(_seconds(work) for _ in range(REPEATS))
+
+
+def _next_rules(agency: Organisation) -> None:
+    """Set rules of a new version, so that every sign has to be judged anew."""
+    set_policy(
+        agency=agency,
+        effective_on=date(2020, 1, 1),
+        edition="11th-2023",
+        basis="for the benchmark",
+        now=NOW,
+    )
+
+
+@contextmanager
+def _database() -> Iterator[None]:
+    """Make a database of the configured kind in a temporary place, and drop it at the end."""
+    before = connection.settings_dict["NAME"]
+    with tempfile.TemporaryDirectory() as folder:
+        if connection.vendor == "sqlite":
+            connection.settings_dict["TEST"]["NAME"] = str(Path(folder) / "bench.sqlite3")
+        connection.creation.create_test_db(verbosity=0, autoclobber=True, serialize=False)
+        try:
+            yield
+        finally:
+            connection.creation.destroy_test_db(before, verbosity=0)
+            connections.close_all()
+
+
+def _fleet() -> Organisation:
+    """Make an invented agency with signs that were read on several visits."""
+    dice = random.Random(SEED)  # noqa: S311 - invented readings, not a secret
+    agency = create_organisation(name="Bench County", kind=Organisation.Kind.AGENCY)
+    _next_rules(agency)
+    supports = Support.objects.bulk_create(
+        Support(organisation=agency, latitude_deg=43.0, longitude_deg=-89.5, cell=number)
+        for number in range(SIGNS)
+    )
+    kinds = [KINDS[number % len(KINDS)] for number in range(SIGNS)]
+    positions = Position.objects.bulk_create(
+        Position(organisation=agency, support=support, sign_code=code, mount="post")
+        for support, (code, _) in zip(supports, kinds, strict=True)
+    )
+    signs = Sign.objects.bulk_create(
+        Sign(
+            owner=agency,
+            state=Sign.State.INSTALLED,
+            position=position,
+            sign_code=position.sign_code,
+            width_in=30.0,
+            height_in=30.0,
+        )
+        for position in positions
+    )
+    ColourArea.objects.bulk_create(
+        ColourArea(
+            sign=sign,
+            number=number,
+            part=part,
+            color=color,
+            sheeting_type="IX",
+            optics="prismatic",
+            colouring="sheeting",
+        )
+        for sign, (_, colours) in zip(signs, kinds, strict=True)
+        for number, (part, color) in enumerate(colours, start=1)
+    )
+    _visits(agency, signs, kinds, dice)
+    return agency
+
+
+def _visits(
+    agency: Organisation, signs: Sequence[Sign], kinds: Sequence[Any], dice: random.Random
+) -> None:
+    inspections = Inspection.objects.bulk_create(
+        Inspection(
+            organisation=agency,
+            client_uuid=uuid.UUID(int=dice.getrandbits(128)),
+            sign=sign,
+            taken_at=NOW - timedelta(days=400 * visit + 1),
+            recorded_at=NOW,
+            how="hand_held",
+            surface_state="dry",
+        )
+        for sign in signs
+        for visit in range(VISITS)
+    )
+    colours_of = {sign.pk: kind[1] for sign, kind in zip(signs, kinds, strict=True)}
+    sets = ReadingSet.objects.bulk_create(
+        ReadingSet(
+            inspection=inspection,
+            number=number,
+            color=color,
+            observation_angle_deg=Decimal("0.2"),
+            entrance_angle_deg=Decimal("-4"),
+        )
+        for inspection in inspections
+        for number, (_, color) in enumerate(colours_of[inspection.sign_id], start=1)
+        if color != "black"
+    )
+    values = [f"{dice.uniform(3, 250):.1f}" for _ in range(1000)]
+    Reading.objects.bulk_create(
+        Reading(
+            reading_set=one,
+            number=number,
+            typed=typed,
+            ra_cd_lx_m2=Decimal(typed),
+        )
+        for one in sets
+        for number in range(1, 5)
+        for typed in (dice.choice(values),)
+    )
