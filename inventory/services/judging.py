@@ -211,7 +211,7 @@ def _elements(assessment: Assessment, result: FaceAssessment) -> list[ElementAss
             table_id=element.table_id,
             row_id=element.row_id,
             checked="" if element.checked is None else element.checked.value,
-            reason=element.reason,
+            reason=element.full_reason,
         )
         for number, element in enumerate(result.elements, start=1)
     ]

@@ -115,7 +115,7 @@ def test_what_is_stored_is_reproducible_from_its_facts():
         again = assess_face(*from_facts(json.loads(json.dumps(stored.facts))))
         assert (again.verdict.value, again.reason) == (stored.verdict, stored.reason)
         assert [
-            (e.color, e.verdict.value, e.value_to_store, e.level, e.row_id, e.reason)
+            (e.color, e.verdict.value, e.value_to_store, e.level, e.row_id, e.full_reason)
             for e in again.elements
         ] == list(
             stored.elements.order_by("number").values_list(

@@ -6,6 +6,7 @@ module                answers
 ====================  ====================================================================
 ``vocabulary``        the one enumeration of verdicts, and which is worse
 ``face``              what a face is made of, what was read on it, the agency's rules
+``columns``           which columns of the level tables a colour's sheeting may fall under
 ``plan``              which elements of a face are judged, and by which rows
 ``compare``           exact comparison of readings with a level, one or a million at once
 ``judge``             one element under every row that could apply

@@ -19,7 +19,11 @@ from inventory.engineering.assessment.plan import (
     plan_face,
 )
 from inventory.engineering.assessment.vocabulary import Verdict, worst_verdict
-from inventory.engineering.assessment.wording import element_reason, note_on_other_colors
+from inventory.engineering.assessment.wording import (
+    element_reason,
+    note_on_other_colors,
+    unverified_sentence,
+)
 from inventory.engineering.inspection.readings import THOUSANDTHS
 from inventory.engineering.standards.vocabulary import Checked, Color
 
@@ -35,8 +39,9 @@ class ElementAssessment:
     ``value`` is the exact mean in cd/lx/m², or the exact ratio; ``level`` is in the same unit.
     Where several rows agree, ``level``, ``table_id`` and ``row_id`` are those of the row that
     is hardest to meet (verdict meets) or easiest (verdict below). ``checked`` is how far that
-    row, and what chose it, was compared with its source. ``decides`` is false for a colour
-    that the face's own row leaves open: it is shown, and does not count for the face.
+    row, and what chose it, was compared with its source, and ``unverified`` the sentence that
+    says what was not. ``decides`` is false for a colour that the face's own row leaves open:
+    it is shown, and does not count for the face.
     """
 
     kind: ElementKind
@@ -50,7 +55,13 @@ class ElementAssessment:
     table_id: str = ""
     row_id: str = ""
     checked: Checked | None = None
+    unverified: str = ""
     is_recommended: bool = False
+
+    @property
+    def full_reason(self) -> str:
+        """Return the reason and what of the level was not compared with its source."""
+        return f"{self.reason} {self.unverified}".rstrip()
 
     @property
     def margin(self) -> Fraction | None:
@@ -179,6 +190,7 @@ def _assess_element(
         table_id=plan.candidates[0].table_id if plan.candidates else "",
         row_id=row.row_id if row is not None else "",
         checked=row.checked if row is not None else None,
+        unverified=unverified_sentence(plan) if row is not None else "",
         is_recommended=plan.is_recommended,
     )
 

@@ -5,33 +5,31 @@ one. What is not known of the face leaves several candidate rows for an element,
 is judged.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
 from functools import lru_cache
 
-from inventory.engineering.assessment.face import Face, FaceArea, Part, Rules
+from inventory.engineering.assessment.columns import Columns, find_columns
+from inventory.engineering.assessment.face import Face, Part, Rules
 from inventory.engineering.inspection.readings import to_thousandths
 from inventory.engineering.standards.bold_symbols import SymbolClassMark, find_symbol_class
 from inventory.engineering.standards.exclusions import EXCLUSION_FILES, exclusion_for
-from inventory.engineering.standards.levels import MinimumLevel, minimum_levels
+from inventory.engineering.standards.levels import MinimumLevel, minimum_levels, size_criteria
 from inventory.engineering.standards.placement import Placement, find_placement
-from inventory.engineering.standards.sheeting import sheeting_classes
 from inventory.engineering.standards.special_cases import (
     ElementMinimum,
     criterion_dimension_in,
     special_minimums,
 )
-from inventory.engineering.standards.tables import read_table
+from inventory.engineering.standards.tables import PublishedRow, read_table
 from inventory.engineering.standards.vocabulary import (
     Checked,
     Color,
     Edition,
-    Optics,
     SheetingClass,
     SignColors,
-    SizeCriterion,
     SymbolClass,
     weakest,
 )
@@ -79,7 +77,8 @@ class ElementPlan:
 
     ``denominator`` is the colour a contrast divides by. ``no_level`` is the sentence that says
     why there is no row; ``not_known`` what of the face would have to be known to find one.
-    ``decides`` is false for a colour that the face's own row leaves open.
+    ``unverified`` names what of the level was not compared with its source. ``decides`` is
+    false for a colour that the face's own row leaves open.
     """
 
     kind: ElementKind
@@ -89,6 +88,7 @@ class ElementPlan:
     no_level: str = ""
     not_known: str = ""
     unknown: tuple[tuple[Axis, str], ...] = ()
+    unverified: tuple[str, ...] = ()
     decides: bool = True
     is_recommended: bool = False
 
@@ -331,6 +331,9 @@ def _table_elements(
                     )
                     for ratio, row in ratios.items()
                 ),
+                unverified=_unverified(
+                    {"the row for these colours": placement.checked}, ratios.values()
+                ),
             )
         )
     return elements
@@ -355,12 +358,10 @@ def _color_element(
     is_recommended: bool,
 ) -> ElementPlan:
     try:
-        classes, unknown_sheeting = _sheeting_of(look.face, color)
+        columns = find_columns(look.face, color)
     except (NoPublishedValueError, OutOfRangeError) as reason:
         return ElementPlan(ElementKind.COLOR, color, no_level=str(reason))
-    marks = [placement.checked]
-    if rows[0].criterion is not SizeCriterion.ANY and look.symbol is not None:
-        marks.append(look.symbol.checked)
+    chosen_by = _what_chose_the_row(look, placement, columns, rows)
     candidates = tuple(
         Candidate(
             None
@@ -368,7 +369,7 @@ def _color_element(
             else to_thousandths(row.minimum_ra_cd_lx_m2),
             row.table_id,
             row.row_id,
-            weakest(row.checked, *marks),
+            weakest(row.checked, *chosen_by.values()),
             (
                 row.sheeting_class.value,
                 row.mount.value if row.mount is not None else "",
@@ -376,9 +377,9 @@ def _color_element(
             ),
         )
         for row in rows
-        if row.sheeting_class in classes
+        if row.sheeting_class in columns.classes
     )
-    unknown = [(Axis.SHEETING, unknown_sheeting)] if unknown_sheeting else []
+    unknown = [(Axis.SHEETING, columns.unknown)] if columns.unknown else []
     if look.face.mount is None:
         unknown.append((Axis.MOUNT, "mount not known"))
     if look.unknown_size:
@@ -388,36 +389,40 @@ def _color_element(
         color,
         candidates=candidates,
         unknown=tuple(unknown),
+        unverified=_unverified(chosen_by, rows),
         is_recommended=is_recommended,
     )
 
 
-def _sheeting_of(face: Face, color: Color) -> tuple[tuple[SheetingClass, ...], str]:
-    """Return the columns a colour's sheeting may fall under, and what is not known of it."""
-    areas = [area for area in face.areas if area.color is color]
-    found: dict[SheetingClass, None] = {}
-    unknown = set()
-    for area in areas or [FaceArea(Part.BACKGROUND, color)]:
-        sheeting_type, optics = _sheeting_under(face, area)
-        classes = sheeting_classes(sheeting_type or None, optics)
-        found.update(dict.fromkeys(classes))
-        if len(classes) > 1:
-            unknown.add("sheeting not known" if not sheeting_type else "optics not known")
-    if len(found) > 1 and not unknown:
-        unknown.add("which of two sheetings was read not known")
-    return tuple(found), " and ".join(sorted(unknown, reverse=True))
+def _what_chose_the_row(
+    look: _Look, placement: Placement, columns: Columns, rows: list[MinimumLevel]
+) -> dict[str, Checked]:
+    """Return what led to the rows, in words, and how far each was checked."""
+    chosen_by = {"the row for these colours": placement.checked}
+    criteria = size_criteria(look.rules.edition, None, look.dimension_in)
+    if rows[0].criterion in criteria and len(criteria) > 1 and look.symbol is not None:
+        chosen_by["whether the list of bold symbols has the code"] = look.symbol.checked
+    if _columns_differ(rows):
+        chosen_by["the column for this type of sheeting"] = columns.checked
+    return chosen_by
 
 
-def _sheeting_under(face: Face, area: FaceArea) -> tuple[str, Optics]:
-    """Return the type and optics of an area; a print or film has those of what it lies on."""
-    if area.sheeting_type or not area.colouring.lies_on_sheeting:
-        return area.sheeting_type, area.optics
-    under = {
-        (other.sheeting_type, other.optics)
-        for other in face.areas
-        if other.sheeting_type and not other.colouring.lies_on_sheeting
+def _columns_differ(rows: list[MinimumLevel]) -> bool:
+    """Return whether the sheeting matters for a colour: some columns hold other figures."""
+    figures = {
+        (row.mount, row.criterion, row.minimum_ra_cd_lx_m2, row.is_prohibited) for row in rows
     }
-    return under.pop() if len(under) == 1 else ("", area.optics)
+    return len(figures) > len({(row.mount, row.criterion) for row in rows})
+
+
+def _unverified(
+    chosen_by: Mapping[str, Checked], rows: Iterable[PublishedRow]
+) -> tuple[str, ...]:
+    """Return what of a level was not compared with its source, in words."""
+    figures = ("the figure",) if not all(row.is_verified for row in rows) else ()
+    return figures + tuple(
+        words for words, checked in chosen_by.items() if not checked.is_verified
+    )
 
 
 def _special_elements(look: _Look) -> list[ElementPlan]:
@@ -425,7 +430,12 @@ def _special_elements(look: _Look) -> list[ElementPlan]:
     if look.face.sign_type is None or look.face.sign_type.is_local:
         return []
     return [
-        ElementPlan(ElementKind.COLOR, row.color, candidates=(_special_candidate(row),))
+        ElementPlan(
+            ElementKind.COLOR,
+            row.color,
+            candidates=(_special_candidate(row),),
+            unverified=_unverified({}, [row]),
+        )
         for row in special_minimums(look.rules.edition, look.face.sign_type.code)
     ]
 

@@ -52,6 +52,13 @@ def element_reason(judgement: Judgement, selected: Iterable[ReadingSet]) -> str:
     return " ".join(said)
 
 
+def unverified_sentence(plan: ElementPlan) -> str:
+    """Return what of an element's level was not compared with its source; empty if all was."""
+    if not plan.unverified:
+        return ""
+    return f"Not compared with its source: {'; '.join(plan.unverified)}."
+
+
 def note_on_other_colors(plan: FacePlan, selected: Iterable[ReadingSet]) -> list[str]:
     """Return a note on colours that were read although the face is not recorded with them."""
     known = {element.color for element in plan.elements}

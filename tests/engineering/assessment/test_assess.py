@@ -369,11 +369,46 @@ def test_every_element_says_value_level_margin_table_row_mark_and_count():
     assert METHOD_VERSION
 
 
+@pytest.mark.parametrize(
+    ("code", "side", "checked", "unverified"),
+    # Source of the marks: the reference set's own verification columns. White on red has one
+    # level in every column, so the type of sheeting chooses nothing; a yellow sign of 60 in
+    # has one level whatever its symbol.
+    [
+        ("R1-1", "30", Checked.YES, ""),
+        (
+            "W8-8",
+            "30",
+            Checked.NO,
+            "Not compared with its source: whether the list of bold symbols has the code; the "
+            "column for this type of sheeting.",
+        ),
+        (
+            "W8-8",
+            "60",
+            Checked.NO,
+            "Not compared with its source: the column for this type of sheeting.",
+        ),
+    ],
+)
+def test_what_of_a_level_was_not_compared_with_its_source_is_said(
+    code, side, checked, unverified
+):
+    face = catalogued(code, width_in=Decimal(side), height_in=Decimal(side))
+    readings = [read("white", "200"), read("red", "40"), read("yellow", "90")]
+    first = assess_face(face, readings, RULES).elements[0]
+    assert (first.checked, first.unverified) == (checked, unverified)
+    assert first.full_reason == f"{first.reason} {unverified}".strip()
+
+
 def test_the_2009_figures_carry_their_mark():
     # Source: reference set: the 2009 table text was not reachable, its rows are "partial".
     result = assess_face(STOP, [read("white", "200"), read("red", "50")], RULES_2009)
     assert {each.checked for each in result.elements} == {Checked.PARTIAL}
     assert {each.table_id for each in result.elements} == {"mutcd-2009-2a-3"}
+    assert {each.unverified for each in result.elements} == {
+        "Not compared with its source: the figure."
+    }
 
 
 def test_a_face_below_in_one_colour_and_of_sheeting_not_allowed_in_another_says_the_latter():
