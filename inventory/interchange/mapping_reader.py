@@ -205,7 +205,10 @@ class _MappingReader:
         return MappingTable(name, self.data.get(name), self.problems)
 
     def given(self, name: str) -> MappingTable | None:
-        return self.table(name) if name in self.data else None
+        if name not in self.data:
+            return None
+        table = self.table(name)
+        return table if table.is_table else None
 
     def unknown(self, table: MappingTable) -> frozenset[str]:
         own = frozenset(map(normal_word, table.texts("unknown_values")))
@@ -405,7 +408,8 @@ class _MappingReader:
         return rules
 
     def _date(self, table: MappingTable, column_key: str = "column") -> DateRule:
-        column = table.column(column_key, required=True)
+        # [condition] says more about a missing date_column than that it is missing.
+        column = table.column(column_key, required=column_key == "column")
         formats = table.texts("formats")
         if column in self.file.date_columns:
             # The file itself says that these are dates.

@@ -49,8 +49,8 @@ class MappingTable:
     def __init__(self, name: str, data: Any, problems: Problems) -> None:
         self.name = name
         self.problems = problems
-        self.is_given = data is not None
-        if data is not None and not isinstance(data, dict):
+        self.is_table = isinstance(data, dict)
+        if data is not None and not self.is_table:
             self.problem("must be a table; write its keys under a line with its name.")
             data = None
         self._data: dict[str, Any] = dict(data or {})

@@ -42,6 +42,7 @@ _SIDE = re.compile(
 )
 _CROSS = re.compile(r" ?(?:x|×|\*|by) ?")
 _BETWEEN_FACES = re.compile(r" ?(?:/|&|\+|;|and) ?")
+_BETWEEN_BUT_FRACTIONS = re.compile(r" ?(?:(?<!\d)/|/(?!\d)|&|\+|;|and) ?")
 _QUOTES = str.maketrans({"”": '"', "“": '"', "″": '"', "’": "'", "\u2018": "'", "′": "'"})
 
 
@@ -131,9 +132,14 @@ def read_sizes_in(
     [(30.0, 6.0), (30.0, 6.0)]
     """
     plain = _plain(text)
-    # A stroke inside a fraction parts no faces: 7 1/2" x 10" is one size.
-    parts = [plain] if len(_CROSS.split(plain)) == SIDES else _BETWEEN_FACES.split(plain)
+    # A stroke may part two faces or be inside a fraction, as in 7 1/2" x 10".
+    ways = ([plain], _BETWEEN_BUT_FRACTIONS.split(plain), _BETWEEN_FACES.split(plain))
+    parts = next((each for each in ways if _are_pairs(each)), [plain])
     return [_one_size(part, text, unit, order) for part in parts]
+
+
+def _are_pairs(parts: list[str]) -> bool:
+    return all(len(_CROSS.split(part)) == SIDES for part in parts)
 
 
 def _plain(text: str) -> str:

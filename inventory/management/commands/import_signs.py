@@ -20,6 +20,7 @@ from inventory.services.importing import ImportReport, import_signs
 
 if TYPE_CHECKING:
     from argparse import ArgumentParser
+    from collections.abc import Sized
 
     from inventory.services.importing.rows import SourceList
 
@@ -157,15 +158,16 @@ def lines_of(report: ImportReport, refused_path: Path) -> list[str]:
     lines = list(report.remarks)
     lines += _note_lines(report)
     lines += _listed(
-        f"{len(report.waiting):,} changed rows wait to be settled (manage.py settle_import)",
+        f"{_rows(report.waiting, 'changed row')} {_wait(report.waiting)} to be settled "
+        "(manage.py settle_import)",
         [f"{each.external_id}: {each.reason}" for each in report.waiting],
     )
     lines += _listed(
-        f"{len(report.missing):,} rows of earlier files are not in this; none is removed",
+        f"{_rows(report.missing, 'row')} of earlier files not in this one; nothing is removed",
         report.missing,
     )
     lines += _listed(
-        f"{len(report.refusals):,} rows refused; all with their reasons in {refused_path}",
+        f"{_rows(report.refusals, 'row')} refused; all with their reasons in {refused_path}",
         [f"line {each.line}: {each.reason}" for each in report.refusals],
     )
     if report.resumed_at_row:
@@ -207,6 +209,14 @@ def _note_lines(report: ImportReport) -> list[str]:
         if len(notes) > SHOWN:
             lines.append(f"… and {len(notes) - SHOWN:,} more; --notes-out FILE.csv writes all.")
     return lines
+
+
+def _rows(items: Sized, word: str) -> str:
+    return f"1 {word}" if len(items) == 1 else f"{len(items):,} {word}s"
+
+
+def _wait(items: Sized) -> str:
+    return "waits" if len(items) == 1 else "wait"
 
 
 def _listed(head: str, items: list[str]) -> list[str]:

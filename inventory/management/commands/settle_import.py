@@ -77,4 +77,10 @@ class Command(BaseCommand):
 
 
 def _shown(value: Any) -> str:
-    return "not known" if value in (None, "", []) else str(value)
+    """Return a value of a field in words: a list of pairs as pairs, a blank as not known."""
+    if value in (None, "", []):
+        return "not known"
+    if isinstance(value, list):
+        joint = ", " if any(isinstance(each, list) for each in value) else " "
+        return joint.join(_shown(each) for each in value)
+    return str(value)

@@ -54,6 +54,7 @@ class RowPlan:
     outcome: Outcome
     given: dict[str, Any] = field(default_factory=dict)
     row_sha256: str = ""
+    has_new_text: bool = False
     reason: str = ""
     record: SourceRecord | None = None
     support: Support | None = None
@@ -66,12 +67,7 @@ class RowPlan:
     @property
     def is_changed_beside_the_mapping(self) -> bool:
         """Return whether only columns that are not mapped changed."""
-        return (
-            self.record is not None
-            and not self.changes
-            and not self.caught_up
-            and self.record.row_sha256 != self.row_sha256
-        )
+        return self.has_new_text and not self.changes and not self.caught_up
 
     def shown_changes(self) -> dict[str, dict[str, Any]]:
         """Return what waits: our value, the source's, and what the source said before."""
@@ -157,6 +153,7 @@ class Planner:
         if record is None:
             return RowPlan(row, Outcome.REFUSED, reason=NO_POINT) if point is None else plan
         plan.outcome = Outcome.UNCHANGED
+        plan.has_new_text = record.row_sha256 != plan.row_sha256
         plan.changes = {
             name: value
             for name, value in given.items()
@@ -200,7 +197,7 @@ class Planner:
                 plan.outcome = Outcome.UNCHANGED if plan.waits_because else Outcome.UPDATED
 
     def _find_waiting(self, plans: Sequence[RowPlan]) -> None:
-        """Keep a row waiting that waits already, until a person settles it."""
+        """Keep a row waiting whose question waits already, until a person settles it."""
         by_record = {plan.record.pk: plan for plan in plans if plan.record is not None}
         waiting = ImportSettlement.objects.filter(
             record__in=list(by_record), outcome=ImportSettlement.Outcome.OPEN
@@ -208,7 +205,8 @@ class Planner:
         for settlement in waiting:
             plan = by_record[settlement.record_id]
             plan.waiting = settlement
-            if plan.changes and not plan.waits_because:
+            is_asked = not settlement.changes.keys().isdisjoint(plan.changes)
+            if is_asked and not plan.waits_because:
                 plan.waits_because = settlement.reason
                 plan.outcome = Outcome.UNCHANGED
 
@@ -221,9 +219,12 @@ class Planner:
         assert ours is not None  # noqa: S101 - for the type checker
         assert record is not None  # noqa: S101 - for the type checker
         # A row whose text is as before is only read better now; no crew's word is newer.
-        is_new_text = record.row_sha256 != plan.row_sha256
         return (
-            (is_new_text and _newer_crew_record(plan.row, record, ours, self.organisation))
+            (
+                _newer_crew_record(plan.row, record, ours, self.organisation)
+                if plan.has_new_text
+                else ""
+            )
             or self._changed_here(names, record, ours, values)
             or _other_face(names, record, ours)
             or _fewer_faces(plan.given, ours)
@@ -241,7 +242,7 @@ class Planner:
             if name not in record.applied:
                 # The list says for the first time what we already know otherwise.
                 if not _is_blank(values.get(name)) and name not in SUPPORT_FIELDS:
-                    return f"The {name} is already recorded here otherwise."
+                    return f"Already recorded here otherwise: {name}."
                 continue
             before = record.applied[name]
             if name == SourceField.POINT:
@@ -255,11 +256,11 @@ class Planner:
                     and not ours.is_sharing_support
                     and not is_same(values.get(name), before)
                 ):
-                    return f"The {name} has been changed here since."
+                    return f"Changed here since: {name}."
             elif not is_same(values.get(name), before) or (
                 name == SourceField.COLORS and values.get(SourceField.SHEETING) == BY_AREA
             ):
-                return f"The {name} has been changed here since."
+                return f"Changed here since: {name}."
         return ""
 
     # Supports --------------------------------------------------------------------------------

@@ -124,7 +124,10 @@ class Resolver:
             others = others or tuple(color.value for color in sign_type.secondary)
         part = ColourArea.Part
         pairs = [(part.BACKGROUND, background), (part.LEGEND, legend)]
-        pairs += [(part.SECONDARY, color) for color in others]
+        # A colour is one area: the catalogue names the white bar of R5-1 beside its legend.
+        pairs += [
+            (part.SECONDARY, color) for color in others if color not in (background, legend)
+        ]
         return [[each.value, str(color)] for each, color in pairs if color]
 
     def _choose(

@@ -56,7 +56,9 @@ class SupportBook:
         self._grid: dict[tuple[int, int], list[Support]] = defaultdict(list)
         self._by_pk: dict[int, Support] = {}
         self._touched: dict[int, Support] = {}
-        for support in Support.objects.owned_by(organisation).order_by("pk"):
+        for support in (
+            Support.objects.owned_by(organisation).select_related("road").order_by("pk")
+        ):
             self._by_pk[support.pk] = support
             self._add(support)
 

@@ -74,7 +74,10 @@ class Writer:
             if plan.support is None:
                 continue
             if plan.outcome is Outcome.CREATED:
-                self.supports.fill(plan.support, **support_fields(plan.given, self.roads))
+                given = plan.given
+                if plan.support.road is not None:
+                    given = {k: v for k, v in given.items() if k != SourceField.ROAD}
+                self.supports.fill(plan.support, **support_fields(given, self.roads))
             else:
                 self.supports.set(plan.support, **support_fields(plan.changes, self.roads))
 
@@ -115,7 +118,7 @@ class Writer:
             if plan.outcome is Outcome.UPDATED:
                 given |= plan.changes
                 record.changed_at = self.run.started_at
-            if not given and record.row_sha256 == plan.row_sha256:
+            if not given and not plan.has_new_text:
                 untouched.append(record.pk)
                 continue
             record.applied = {**record.applied, **given}
@@ -136,10 +139,10 @@ class Writer:
                 settlement.changes = plan.shown_changes()
                 settlement.reason = plan.waits_because
                 settlement.save()
-            elif plan.waiting is not None and plan.outcome is Outcome.UNCHANGED:
+            elif plan.waiting is not None:
                 plan.waiting.outcome = ImportSettlement.Outcome.KEEP_OURS
                 plan.waiting.settled_at = self.run.started_at
-                plan.waiting.reason += " The list has since agreed with our record again."
+                plan.waiting.reason += " The list no longer says otherwise."
                 plan.waiting.save(update_fields=("outcome", "settled_at", "reason"))
 
 
