@@ -46,6 +46,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "inventory.web.membership.ActiveMembershipMiddleware",
     "inventory.web.errors.ErrorPageMiddleware",
+    "inventory.web.content_policy.ContentPolicyMiddleware",
 ]
 
 ROOT_URLCONF = "signfleet.urls"

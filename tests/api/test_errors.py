@@ -12,6 +12,13 @@ from tests.factories import make_agency
 from tests.web.acting import act_as
 
 
+def answered(error):
+    """Return the answer to an error that the API expects."""
+    answer = handle(error, {"view": None})
+    assert answer is not None
+    return answer
+
+
 @pytest.mark.parametrize(
     ("error", "status", "code"),
     [
@@ -31,7 +38,7 @@ from tests.web.acting import act_as
     ids=lambda value: type(value).__name__ if isinstance(value, Exception) else None,
 )
 def test_an_error_is_a_code_a_message_and_a_detail(error, status, code):
-    answer = handle(error, {"view": None})
+    answer = answered(error)
     assert answer.status_code == status
     assert set(answer.data) == {"error"}
     assert set(answer.data["error"]) == {"code", "message", "detail"}
@@ -40,7 +47,7 @@ def test_an_error_is_a_code_a_message_and_a_detail(error, status, code):
 
 
 def test_a_field_at_fault_is_named_in_the_detail():
-    answer = handle(exceptions.ValidationError({"color": ["No such colour."]}), {"view": None})
+    answer = answered(exceptions.ValidationError({"color": ["No such colour."]}))
     assert answer.data["error"]["detail"] == {"color": ["No such colour."]}
 
 

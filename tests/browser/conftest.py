@@ -8,12 +8,14 @@ from typing import TYPE_CHECKING
 import pytest
 from playwright.sync_api import ViewportSize, sync_playwright
 
+from tests.browser.watching import Watch
 from tests.left_out import NO_CHROMIUM, find_chromium
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from playwright.sync_api import Browser, Page
+    from playwright.sync_api import Browser, BrowserContext, Page
+    from pytest_django.live_server_helper import LiveServer
 
 PHONE = ViewportSize(width=390, height=844)
 DESK = ViewportSize(width=1440, height=900)
@@ -38,16 +40,23 @@ def browser() -> Iterator[Browser]:
 
 
 @pytest.fixture
-def phone(browser: Browser) -> Iterator[Page]:
+def phone(browser: Browser, live_server: LiveServer) -> Iterator[Page]:
     """A page the size of a phone, touched by a finger."""
     context = browser.new_context(viewport=PHONE, has_touch=True, is_mobile=True)
-    yield context.new_page()
-    context.close()
+    yield from _watched(context, live_server.url)
 
 
 @pytest.fixture
-def desk(browser: Browser) -> Iterator[Page]:
+def desk(browser: Browser, live_server: LiveServer) -> Iterator[Page]:
     """A page the size of a desk's screen."""
     context = browser.new_context(viewport=DESK)
-    yield context.new_page()
+    yield from _watched(context, live_server.url)
+
+
+def _watched(context: BrowserContext, site: str) -> Iterator[Page]:
+    """Give a page; afterwards it must have asked nobody else and reported no error."""
+    page = context.new_page()
+    watch = Watch(page, site)
+    yield page
     context.close()
+    assert watch.problems == []

@@ -1,7 +1,7 @@
 """Every refusal reaches the person as its own sentence."""
 
 import pytest
-from django.http import HttpRequest
+from django.http import HttpRequest, HttpResponse
 from django.test import RequestFactory
 
 from inventory.api import errors as api_errors
@@ -29,10 +29,17 @@ STATUSES = [
 ]
 
 
+def error_page(request, error):
+    """Return the page with which the middleware answers an error."""
+    middleware = ErrorPageMiddleware(lambda request: HttpResponse())
+    page = middleware.process_exception(request, error)
+    assert page is not None
+    return page
+
+
 @pytest.mark.parametrize(("kind", "status"), STATUSES)
 def test_an_error_is_answered_with_its_status_and_its_sentence(kind, status):
-    middleware = ErrorPageMiddleware(lambda request: None)
-    answer = middleware.process_exception(
+    answer = error_page(
         RequestFactory().get("/"), kind("The roll is 24 in wide; the face is 30 in.")
     )
     assert answer.status_code == status
@@ -49,13 +56,12 @@ def test_every_error_of_the_project_has_a_status():
 
 
 def test_an_error_nobody_expected_is_left_to_the_server():
-    middleware = ErrorPageMiddleware(lambda request: None)
+    middleware = ErrorPageMiddleware(lambda request: HttpResponse())
     assert middleware.process_exception(RequestFactory().get("/"), KeyError("x")) is None
 
 
 def test_a_refused_post_says_that_nothing_was_changed():
-    middleware = ErrorPageMiddleware(lambda request: None)
-    answer = middleware.process_exception(RequestFactory().post("/"), StateConflictError("No."))
+    answer = error_page(RequestFactory().post("/"), StateConflictError("No."))
     assert "Nothing was changed" in answer.content.decode()
 
 
