@@ -120,13 +120,13 @@ def order_list(request: MemberRequest) -> HttpResponse:
 @require_GET
 @role_required(Role.SHOP, Role.ENGINEER)
 def order_page(request: MemberRequest, order_id: int) -> HttpResponse:
-    return _order_page(request, _order(request, order_id))
+    return _order_page(request, order_of(request, order_id))
 
 
 @require_POST
 @role_required(Role.ENGINEER)
 def order_release(request: MemberRequest, order_id: int) -> HttpResponse:
-    order = _order(request, order_id)
+    order = order_of(request, order_id)
     if order.state == PrintOrder.State.RELEASED and order.released_by == request.user:
         # The second tap of a double tap: it is released already.
         return redirect("order-page", order.pk)
@@ -142,7 +142,7 @@ def order_release(request: MemberRequest, order_id: int) -> HttpResponse:
 @require_POST
 @role_required(Role.ENGINEER)
 def order_amend(request: MemberRequest, order_id: int) -> HttpResponse:
-    order = _order(request, order_id)
+    order = order_of(request, order_id)
     form = AmendForm(request.POST)
     status = 400
     if form.is_valid():
@@ -164,7 +164,7 @@ def order_amend(request: MemberRequest, order_id: int) -> HttpResponse:
 @require_POST
 @role_required(Role.ENGINEER)
 def order_cancel(request: MemberRequest, order_id: int) -> HttpResponse:
-    order = _order(request, order_id)
+    order = order_of(request, order_id)
     form = CancelForm(request.POST)
     status = 400
     if form.is_valid():
@@ -184,7 +184,7 @@ def order_cancel(request: MemberRequest, order_id: int) -> HttpResponse:
 @require_POST
 @role_required(Role.ENGINEER)
 def order_line_remove(request: MemberRequest, order_id: int, line_id: int) -> HttpResponse:
-    order = _order(request, order_id)
+    order = order_of(request, order_id)
     line = OrderLine.objects.filter(order=order, pk=line_id).first()
     if line is not None:
         try:
@@ -203,7 +203,8 @@ def orders_seen_by(organisation: Organisation) -> Any:
     return PrintOrder.objects.filter(agency=organisation)
 
 
-def _order(request: MemberRequest, order_id: int) -> PrintOrder:
+def order_of(request: MemberRequest, order_id: int) -> PrintOrder:
+    """Return an order the person's organisation may see, or answer that there is none."""
     rows = orders_seen_by(request.organisation).select_related(
         "agency", "shop", "drafted_by", "released_by"
     )

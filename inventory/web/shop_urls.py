@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.urls import path, register_converter
 
 from inventory.models import PressEvent
-from inventory.web import ordering, presses, production, stock
+from inventory.web import order_lines, ordering, presses, production, stock
 
 
 class PressEventKind:
@@ -31,6 +31,15 @@ urlpatterns = [
     path("orders/<int:order_id>/release/", ordering.order_release, name="order-release"),
     path("orders/<int:order_id>/amend/", ordering.order_amend, name="order-amend"),
     path("orders/<int:order_id>/cancel/", ordering.order_cancel, name="order-cancel"),
+    path("orders/<int:order_id>/lines/add/", order_lines.order_line_add, name="order-line-add"),
+    path(
+        "orders/<int:order_id>/lines/<int:line_id>/", order_lines.order_line, name="order-line"
+    ),
+    path(
+        "orders/<int:order_id>/lines/<int:line_id>/artwork/",
+        order_lines.order_artwork,
+        name="order-artwork",
+    ),
     path(
         "orders/<int:order_id>/lines/<int:line_id>/remove/",
         ordering.order_line_remove,

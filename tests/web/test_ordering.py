@@ -3,6 +3,7 @@
 from datetime import timedelta
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
 from inventory.models import OrderAmendment, PrintOrder, Role
@@ -223,3 +224,129 @@ def test_an_order_of_many_lines_is_paged_and_asks_no_more(
     with django_assert_max_num_queries(16):
         page = client.get(reverse("order-page", args=(order.pk,))).content.decode()
     assert "1 to 50 of 60" in page
+
+
+def line_form(line, **fields):
+    """Return a line as its own form has it."""
+    names = (
+        "variant",
+        "legend_text",
+        "width_in",
+        "height_in",
+        "sheeting_type",
+        "optics",
+        "background_color",
+        "legend_color",
+        "reason",
+    )
+    form = {name: str(getattr(line, name)) for name in names}
+    if line.position_id is None:
+        form["quantity"] = str(line.quantity)
+    return form | fields
+
+
+def test_a_legend_of_its_own_gets_its_wording_before_release(client, agency, shop):
+    sign = make_sign(agency, position=make_position(agency, is_custom_legend=True))
+    order = draft_order(
+        agency=agency, shop=shop, signs=[sign], sheeting_type="XI", now=NOW
+    ).order
+    act_as(client, agency)
+    release = reverse("order-release", args=(order.pk,))
+    refused = client.post(release)
+    assert refused.status_code == 409
+    assert "neither wording nor artwork" in refused.content.decode()
+    line = order.lines.get()
+    address = reverse("order-line", args=(order.pk, line.pk))
+    changed = client.post(
+        address, line_form(line, legend_text="STOP AT BAR", is_custom_legend="on")
+    )
+    assert changed.status_code == 302
+    line.refresh_from_db()
+    assert (line.legend_text, line.is_custom_legend) == ("STOP AT BAR", True)
+    assert client.post(release).status_code == 302
+
+
+def test_a_refused_line_keeps_what_was_typed(client, agency, shop):
+    order = make_draft(agency, shop)
+    act_as(client, agency)
+    line = order.lines.get()
+    address = reverse("order-line", args=(order.pk, line.pk))
+    for change, sentence in (
+        ({"width_in": "900"}, "larger than 600 in"),
+        ({"width_in": "wide"}, "is not a number"),
+    ):
+        answer = client.post(address, line_form(line, reason="for the fair") | change)
+        page = answer.content.decode()
+        assert answer.status_code == 400
+        assert sentence in page
+        assert "for the fair" in page
+        assert f'value="{change["width_in"]}"' in page
+    line.refresh_from_db()
+    assert line.width_in == 30.0
+
+
+def test_a_released_line_is_frozen(client, agency, shop):
+    order = make_released_order(agency, shop, [make_sign(agency)])
+    act_as(client, agency)
+    line = order.lines.get()
+    address = reverse("order-line", args=(order.pk, line.pk))
+    assert client.post(address, line_form(line, reason="x")).status_code == 409
+
+
+def test_faces_for_stock_are_added_to_a_draft(client, agency, shop):
+    order = make_draft(agency, shop)
+    act_as(client, agency)
+    address = reverse("order-line-add", args=(order.pk,))
+    form = {
+        "sign_code": "R2-1",
+        "quantity": "6",
+        "sheeting_type": "XI",
+        "optics": "prismatic",
+        "width_in": "24",
+        "height_in": "30",
+    }
+    assert client.post(address, form | {"reason": "rack"}).status_code == 302
+    line = order.lines.get(position=None)
+    assert (line.sign_code, line.quantity, line.reason) == ("R2-1", 6, "rack")
+    refused = client.post(address, form | {"sign_code": "ZZ-99", "reason": "rack two"})
+    assert refused.status_code == 404
+    assert "ZZ-99" in refused.content.decode()
+    assert "rack two" in refused.content.decode()
+
+
+def test_artwork_reaches_the_shop_as_a_file(client, agency, shop):
+    order = make_draft(agency, shop)
+    act_as(client, agency)
+    line = order.lines.get()
+    drawing = SimpleUploadedFile("bar.svg", b"<svg/>", "image/svg+xml")
+    address = reverse("order-line", args=(order.pk, line.pk))
+    assert client.post(address, line_form(line) | {"artwork": drawing}).status_code == 302
+    release_order(order=order, now=NOW)
+    client.logout()
+    act_as(client, shop, Role.SHOP)
+    answer = client.get(reverse("order-artwork", args=(order.pk, line.pk)))
+    assert b"".join(answer.streaming_content) == b"<svg/>"
+    assert answer["Content-Type"] == "application/octet-stream"
+    assert "attachment" in answer["Content-Disposition"]
+    client.logout()
+    act_as(client, make_agency())
+    assert client.get(reverse("order-artwork", args=(order.pk, line.pk))).status_code == 404
+
+
+def test_a_line_without_artwork_has_no_file(client, agency, shop):
+    order = make_draft(agency, shop)
+    act_as(client, agency)
+    line = order.lines.get()
+    assert client.get(reverse("order-artwork", args=(order.pk, line.pk))).status_code == 404
+
+
+def test_the_shop_changes_no_lines(client, agency, shop):
+    order = make_released_order(agency, shop, [make_sign(agency)])
+    act_as(client, shop, Role.SHOP)
+    line = order.lines.get()
+    for address in (
+        reverse("order-line", args=(order.pk, line.pk)),
+        reverse("order-line-add", args=(order.pk,)),
+        reverse("order-line-remove", args=(order.pk, line.pk)),
+    ):
+        assert client.post(address, line_form(line)).status_code == 403
