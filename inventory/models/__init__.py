@@ -15,7 +15,9 @@ from inventory.models.importing import (
     SourceRecord,
 )
 from inventory.models.inspection import (
+    FlagSettlement,
     Inspection,
+    InspectionFlag,
     Instrument,
     InstrumentCheck,
     Observation,
@@ -25,6 +27,7 @@ from inventory.models.inspection import (
     VisualRating,
 )
 from inventory.models.logbook import LogbookEntry
+from inventory.models.methods import MethodAssignment, MethodGroup, MethodStep
 from inventory.models.ordering import (
     LayoutFace,
     OrderAmendment,
@@ -33,6 +36,7 @@ from inventory.models.ordering import (
     RollLayout,
 )
 from inventory.models.people import (
+    AgencyLevel,
     AgencyPolicy,
     Membership,
     Organisation,
@@ -54,6 +58,7 @@ from inventory.models.signs import ColourArea, Panel, Sign
 from inventory.models.standards import CodeAlias, LocalSignType
 
 __all__ = [
+    "AgencyLevel",
     "AgencyPolicy",
     "Assessment",
     "CodeAlias",
@@ -61,17 +66,22 @@ __all__ = [
     "Disposition",
     "ElementAssessment",
     "Fact",
+    "FlagSettlement",
     "ImportMissing",
     "ImportRefusal",
     "ImportRun",
     "ImportSettlement",
     "Inspection",
+    "InspectionFlag",
     "Instrument",
     "InstrumentCheck",
     "LayoutFace",
     "LocalSignType",
     "LogbookEntry",
     "Membership",
+    "MethodAssignment",
+    "MethodGroup",
+    "MethodStep",
     "Observation",
     "OrderAmendment",
     "OrderLine",

@@ -35,6 +35,10 @@ class Assessment(Fact):
     method_version = models.CharField(max_length=24)
     edition = models.CharField(max_length=20)
     verdict = models.CharField(max_length=24, choices=VERDICT_CHOICES)
+    probability_low = models.FloatField(
+        null=True, help_text="Least probability that every judged element meets its level."
+    )
+    probability_high = models.FloatField(null=True)
     reason = models.TextField()
     facts = models.JSONField(help_text="Every input as it was judged.")
 
@@ -67,6 +71,18 @@ class ElementAssessment(Fact):
     )
     level = models.DecimalField(max_digits=10, decimal_places=3, null=True)
     reading_count = models.PositiveSmallIntegerField(default=0)
+    probability = models.FloatField(
+        null=True, help_text="Probability that the true value is at or above the level."
+    )
+    expanded_uncertainty = models.FloatField(
+        null=True, help_text="Half-width of the 95 % interval, in the unit of the value."
+    )
+    interval_low = models.FloatField(null=True, help_text="Of a contrast: Fieller's interval.")
+    interval_high = models.FloatField(null=True)
+    further_readings = models.PositiveSmallIntegerField(
+        null=True, help_text="How many more would likely settle an undecided element."
+    )
+    flags = models.JSONField(default=list, help_text="What to mind about its readings.")
     table_id = models.CharField(max_length=60, blank=True)
     row_id = models.CharField(max_length=160, blank=True)
     checked = models.CharField(max_length=8, blank=True)

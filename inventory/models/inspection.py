@@ -27,6 +27,13 @@ class Instrument(Scoped):
     receiver = models.CharField(max_length=8, choices=Receiver, blank=True, default="")
     certificate_on = models.DateField(null=True, blank=True)
     certificate_due_on = models.DateField(null=True, blank=True)
+    check_tolerance_rel = models.FloatField(
+        null=True,
+        blank=True,
+        help_text="Largest relative difference from the reference that a check may show; "
+        "from the instrument's instructions. Empty: not known.",
+    )
+    is_retired = models.BooleanField(default=False)
 
     class Meta:
         ordering = ("organisation", "serial")
@@ -47,7 +54,15 @@ class Instrument(Scoped):
 class InstrumentCheck(Fact):
     """A check of an instrument against its reference standard."""
 
+    class Moment(models.TextChoices):
+        BEFORE = "before", "before a session"
+        AFTER = "after", "after a session"
+
     instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="checks")
+    client_uuid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
+    moment = models.CharField(max_length=6, choices=Moment)
+    tolerance_rel = models.FloatField(help_text="The tolerance in force when it was checked.")
+    is_within_tolerance = models.BooleanField()
     checked_at = models.DateTimeField()
     recorded_at = models.DateTimeField()
     reference_ra_cd_lx_m2 = models.DecimalField(max_digits=9, decimal_places=3)
@@ -61,6 +76,71 @@ class InstrumentCheck(Fact):
 
     def __str__(self) -> str:
         return f"check of {self.instrument} at {self.checked_at:%Y-%m-%d %H:%M}"
+
+
+class InspectionFlag(Fact):
+    """A doubt about the readings of one inspection; they are not judged until it is settled."""
+
+    class Reason(models.TextChoices):
+        CHECK_FAILED = "check_failed", "a later instrument check was outside its tolerance"
+        CERTIFICATE_EXPIRED = (
+            "certificate_expired",
+            "the instrument's certificate was out of date",
+        )
+
+    inspection = models.ForeignKey(
+        "inventory.Inspection", on_delete=models.PROTECT, related_name="flags"
+    )
+    reason = models.CharField(max_length=20, choices=Reason)
+    check_made = models.ForeignKey(
+        InstrumentCheck, null=True, blank=True, on_delete=models.PROTECT, related_name="flags"
+    )
+    raised_at = models.DateTimeField()
+
+    reader_paths = {"owner": "inspection__organisation"}
+
+    class Meta:
+        ordering = ("raised_at", "pk")
+        constraints = (
+            models.UniqueConstraint(
+                fields=("inspection", "reason", "check_made"), name="flag_once_per_check"
+            ),
+            models.UniqueConstraint(
+                fields=("inspection", "reason"),
+                condition=Q(check_made__isnull=True),
+                name="flag_once_without_check",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.get_reason_display()}: inspection {self.inspection_id}"
+
+
+class FlagSettlement(Fact):
+    """What a person decided about flagged readings."""
+
+    class Outcome(models.TextChoices):
+        JUDGE = "judge", "the readings are good and are judged"
+        SET_ASIDE = "set_aside", "the readings are kept and not judged"
+
+    flag = models.OneToOneField(
+        InspectionFlag, on_delete=models.PROTECT, related_name="settlement"
+    )
+    outcome = models.CharField(max_length=10, choices=Outcome)
+    reason = models.CharField(max_length=255)
+    settled_at = models.DateTimeField()
+    settled_by = models.ForeignKey(User, null=True, blank=True, on_delete=models.PROTECT)
+
+    reader_paths = {"owner": "flag__inspection__organisation"}
+
+    class Meta:
+        ordering = ("settled_at", "pk")
+        constraints = (
+            models.CheckConstraint(condition=~Q(reason=""), name="flag_settled_with_reason"),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.outcome} for flag {self.flag_id}"
 
 
 class Inspection(Fact):

@@ -6,8 +6,9 @@ from zoneinfo import ZoneInfo
 from django.contrib.auth.models import AbstractUser
 from django.db import models
 from django.db.models import F, Q
+from django.utils import timezone
 
-from inventory.models.scope import Scoped
+from inventory.models.scope import Fact, Scoped
 
 
 class User(AbstractUser):
@@ -82,17 +83,25 @@ class Membership(Scoped):
         return f"{self.user}, {self.get_role_display()} at {self.organisation}"
 
 
-class AgencyPolicy(Scoped):
+UNCERTAINTY_ASSUMED = (
+    "Assumption: no published precision of hand-held sign instruments was found; the agency "
+    "should put its own figures, from its instrument's certificate and repeat readings."
+)
+
+
+class AgencyPolicy(Fact):
     """The rules an agency judges by, from a date on; never changed, only succeeded."""
 
     class DecisionRule(models.TextChoices):
         SIMPLE_ACCEPTANCE = "simple_acceptance", "simple acceptance: the mean against the level"
+        GUARDED = "guarded", "guarded: the level with a guard for the reading's uncertainty"
 
     organisation = models.ForeignKey(
         Organisation, on_delete=models.PROTECT, related_name="policies"
     )
     version = models.PositiveIntegerField()
     effective_on = models.DateField()
+    recorded_at = models.DateTimeField(default=timezone.now)
     edition = models.CharField(max_length=20, help_text="Edition whose levels bind the agency.")
     uses_recommended_levels = models.BooleanField(
         default=False,
@@ -101,6 +110,38 @@ class AgencyPolicy(Scoped):
     )
     decision_rule = models.CharField(
         max_length=24, choices=DecisionRule, default=DecisionRule.SIMPLE_ACCEPTANCE
+    )
+    guard_probability = models.FloatField(
+        default=0.95,
+        help_text="Probability of being right that a guarded verdict asks for, one-sided.",
+    )
+    instrument_repeatability_rel = models.FloatField(
+        default=0.03, help_text="Relative standard uncertainty of repeating one reading."
+    )
+    instrument_common_rel = models.FloatField(
+        default=0.05,
+        help_text="Relative standard uncertainty shared by all readings of one instrument and "
+        "session; more readings do not make it smaller.",
+    )
+    single_reading_scatter_rel = models.FloatField(
+        default=0.08, help_text="Relative scatter over a face assumed for a single reading."
+    )
+    uncertainty_basis = models.TextField(
+        default=UNCERTAINTY_ASSUMED, help_text="Where the three figures come from."
+    )
+    fluorescent_yellow_basis = models.TextField(
+        blank=True,
+        help_text="Why fluorescent yellow is judged by the yellow row; empty: not decided.",
+    )
+    fluorescent_orange_basis = models.TextField(
+        blank=True,
+        help_text="Why fluorescent orange is judged by the orange row; empty: not decided.",
+    )
+    damage_days = models.JSONField(
+        default=dict,
+        blank=True,
+        help_text="Days within which damage is put right, by severity (moderate, severe) and "
+        "safety class (1 to 4); the agency's own targets, none by default.",
     )
     excluded_groups = models.JSONField(
         default=list,
@@ -124,6 +165,21 @@ class AgencyPolicy(Scoped):
             ),
             models.CheckConstraint(
                 condition=Q(press_rate_ft2_per_h__gt=0), name="policy_press_rate_positive"
+            ),
+            models.CheckConstraint(
+                condition=Q(guard_probability__gt=0.5, guard_probability__lt=1),
+                name="policy_guard_over_half",
+            ),
+            models.CheckConstraint(
+                condition=Q(
+                    instrument_repeatability_rel__gte=0,
+                    instrument_common_rel__gte=0,
+                    single_reading_scatter_rel__gte=0,
+                ),
+                name="policy_uncertainty_not_negative",
+            ),
+            models.CheckConstraint(
+                condition=~Q(uncertainty_basis=""), name="policy_uncertainty_has_basis"
             ),
         )
 
@@ -153,3 +209,42 @@ class ShopCustomer(Scoped):
 
     def __str__(self) -> str:
         return f"{self.organisation} prints for {self.agency}"
+
+
+class AgencyLevel(Fact):
+    """A level the agency set itself for a colour no published table has a row for."""
+
+    organisation = models.ForeignKey(
+        Organisation, on_delete=models.PROTECT, related_name="own_levels"
+    )
+    background_color = models.CharField(max_length=32)
+    legend_color = models.CharField(max_length=32)
+    color = models.CharField(max_length=32, help_text="The colour the level is for.")
+    minimum_ra_cd_lx_m2 = models.DecimalField(
+        max_digits=9,
+        decimal_places=3,
+        null=True,
+        blank=True,
+        help_text="Empty: the level is withdrawn from this day on.",
+    )
+    basis = models.TextField()
+    approved_by = models.CharField(max_length=120)
+    approved_on = models.DateField()
+    effective_on = models.DateField()
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(User, null=True, blank=True, on_delete=models.PROTECT)
+
+    class Meta:
+        ordering = ("organisation", "background_color", "legend_color", "color", "-recorded_at")
+        constraints = (
+            models.CheckConstraint(
+                condition=Q(minimum_ra_cd_lx_m2__isnull=True) | Q(minimum_ra_cd_lx_m2__gt=0),
+                name="own_level_positive",
+            ),
+            models.CheckConstraint(
+                condition=~Q(basis="") & ~Q(approved_by=""), name="own_level_has_basis"
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.organisation}'s own level for {self.color}"

@@ -12,17 +12,22 @@ from django.apps import apps
 from django.db import IntegrityError, models, transaction
 
 from inventory.models import (
+    AgencyLevel,
     AgencyPolicy,
     CodeAlias,
     ColourArea,
     Disposition,
     ElementAssessment,
+    FlagSettlement,
     ImportMissing,
     ImportRun,
     Inspection,
+    InspectionFlag,
     Instrument,
     LocalSignType,
     Membership,
+    MethodAssignment,
+    MethodGroup,
     OrderLine,
     OverlayRoll,
     Position,
@@ -68,7 +73,6 @@ def change(rule: str, model: type[models.Model], **values: Any) -> Broken:
 
 
 STORED = [
-    change("policy_press_rate_positive", AgencyPolicy, press_rate_ft2_per_h=0),
     change("support_latitude_on_globe", Support, latitude_deg=90.1),
     change("support_longitude_on_globe", Support, longitude_deg=-180.1),
     change("position_facing_0_to_360", Position, facing_deg=360),
@@ -96,6 +100,29 @@ STORED = [
     change("line_size_positive", OrderLine, width_in=0),
     change("local_width_positive", LocalSignType, width_in=0),
     change("local_height_positive", LocalSignType, height_in=0),
+    change("method_group_has_basis", MethodGroup, basis=""),
+    change("method_group_ends_after_start", MethodGroup, ended_on=NOW.date() - DAY),
+    change("excluded_group_names_clause", MethodGroup, method="excluded"),
+    change("life_group_has_years", MethodGroup, method="expected_life", expected_life_years=0),
+    change("method_group_has_interval", MethodGroup, interval_months=0),
+    change("assignment_ends_after_start", MethodAssignment, until_on=NOW.date() - DAY),
+]
+
+# A fact cannot be changed at all: these are stored as further rows.
+ADDED = [
+    change("policy_press_rate_positive", AgencyPolicy, version=9, press_rate_ft2_per_h=0),
+    change("policy_guard_over_half", AgencyPolicy, version=9, guard_probability=0.5),
+    change("policy_guard_over_half", AgencyPolicy, version=9, guard_probability=1),
+    change(
+        "policy_uncertainty_not_negative",
+        AgencyPolicy,
+        version=9,
+        instrument_common_rel=-0.01,
+    ),
+    change("policy_uncertainty_has_basis", AgencyPolicy, version=9, uncertainty_basis=""),
+    change("own_level_positive", AgencyLevel, minimum_ra_cd_lx_m2=Decimal(0)),
+    change("own_level_has_basis", AgencyLevel, approved_by=""),
+    change("flag_settled_with_reason", FlagSettlement, reason=""),
 ]
 
 
@@ -156,6 +183,11 @@ def only(model: type[models.Model], **where: Any) -> Any:
     return row
 
 
+@pytest.mark.parametrize("broken", ADDED, ids=lambda each: each.rule)
+def test_a_fact_that_breaks_a_rule_is_not_stored(broken, side):
+    refused(broken.rule, copy_of(only(broken.model), **broken.values))
+
+
 TWICE: dict[str, Callable[[], tuple[models.Model, dict[str, Any]]]] = {
     "membership_once_per_role": lambda: (only(Membership), {}),
     "policy_version_once": lambda: (only(AgencyPolicy), {}),
@@ -177,6 +209,9 @@ TWICE: dict[str, Callable[[], tuple[models.Model, dict[str, Any]]]] = {
     "position_once_per_order": lambda: (only(OrderLine), {"number": 99}),
     "local_code_once": lambda: (only(LocalSignType), {}),
     "alias_once": lambda: (only(CodeAlias), {}),
+    "flag_once_per_check": lambda: (only(InspectionFlag), {}),
+    "method_group_name_once": lambda: (only(MethodGroup), {}),
+    "position_under_one_method": lambda: (only(MethodAssignment), {}),
 }
 
 
@@ -294,6 +329,13 @@ def test_a_deferral_has_a_date_and_a_reason(side, fields):
         **fields,
     )
     refused("deferral_has_date_and_reason", decision.save)
+
+
+def test_a_certificate_out_of_date_is_flagged_once(side):
+    flag = only(InspectionFlag)
+    without_check = copy_of(flag, reason="certificate_expired", check_made_id=None)
+    without_check()
+    refused("flag_once_without_check", without_check)
 
 
 def test_a_face_of_a_source_row_is_told_apart_by_number(side):

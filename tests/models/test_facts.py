@@ -30,12 +30,17 @@ def fact_of(model: type[Fact]) -> Fact:
 
 def test_what_was_seen_measured_decided_and_loaded_is_a_fact():
     assert {model.__name__ for model in FACTS} == {
+        "AgencyLevel",
+        "AgencyPolicy",
         "Assessment",
         "Disposition",
         "ElementAssessment",
+        "FlagSettlement",
         "Inspection",
+        "InspectionFlag",
         "InstrumentCheck",
         "LogbookEntry",
+        "MethodStep",
         "Observation",
         "PressEvent",
         "QualityReading",

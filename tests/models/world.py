@@ -10,15 +10,21 @@ from typing import TYPE_CHECKING, Any
 from django.apps import apps
 
 from inventory.models import (
+    AgencyLevel,
     CodeAlias,
     Disposition,
+    FlagSettlement,
     ImportMissing,
     ImportRefusal,
     ImportRun,
     ImportSettlement,
+    InspectionFlag,
     Instrument,
     InstrumentCheck,
     LocalSignType,
+    MethodAssignment,
+    MethodGroup,
+    MethodStep,
     Panel,
     Photo,
     PrintOrder,
@@ -172,7 +178,48 @@ def _look_after(agency: Organisation, sign: Sign, inspection: Inspection) -> Non
         observation_angle_deg=Decimal("0.2"),
         entrance_angle_deg=Decimal("-4.0"),
     )
-    InstrumentCheck.objects.create(instrument=instrument, checked_at=NOW, recorded_at=NOW, **RA)
+    check = InstrumentCheck.objects.create(
+        instrument=instrument,
+        moment="after",
+        tolerance_rel=0.05,
+        is_within_tolerance=False,
+        checked_at=NOW,
+        recorded_at=NOW,
+        **RA,
+    )
+    flag = InspectionFlag.objects.create(
+        inspection=inspection, reason="check_failed", check_made=check, raised_at=NOW
+    )
+    FlagSettlement.objects.create(
+        flag=flag, outcome="judge", reason="checked against a second panel", settled_at=NOW
+    )
+    AgencyLevel.objects.create(
+        organisation=agency,
+        background_color="fluorescent-yellow-green",
+        legend_color="black",
+        color="fluorescent-yellow-green",
+        minimum_ra_cd_lx_m2=Decimal(75),
+        basis="county study",
+        approved_by="the county engineer",
+        approved_on=NOW.date(),
+        effective_on=NOW.date(),
+        recorded_at=NOW,
+    )
+    group = MethodGroup.objects.create(
+        organisation=agency,
+        name="measured signs",
+        method="measured",
+        started_on=NOW.date(),
+        recorded_at=NOW,
+        basis="county board",
+        interval_months=24,
+    )
+    MethodAssignment.objects.create(
+        group=group, position=sign.position, from_on=NOW.date(), recorded_at=NOW
+    )
+    MethodStep.objects.create(
+        group=group, done_on=NOW.date(), text="first round", recorded_at=NOW
+    )
     LocalSignType.objects.create(
         organisation=agency, code="TR-7", name="Trail Head", series="guide"
     )
