@@ -1,5 +1,7 @@
 """Lists that came from elsewhere: what each row said, and what became of it."""
 
+from __future__ import annotations
+
 from django.db import models
 from django.db.models import Q
 
@@ -70,7 +72,7 @@ class SourceRecord(Scoped):
     first_run = models.ForeignKey(ImportRun, on_delete=models.PROTECT, related_name="+")
     last_run = models.ForeignKey(ImportRun, on_delete=models.PROTECT, related_name="records")
     changed_at = models.DateTimeField()
-    positions = models.ManyToManyField(
+    positions: models.ManyToManyField[Position, SourceFace] = models.ManyToManyField(
         Position, related_name="source_records", through="SourceFace"
     )
 

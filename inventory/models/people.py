@@ -14,7 +14,7 @@ from inventory.models.scope import Fact, Scoped
 class User(AbstractUser):
     """A person who signs in; what they may do comes from their memberships."""
 
-    class Meta(AbstractUser.Meta):
+    class Meta:
         ordering = ("username",)
 
     def __str__(self) -> str:

@@ -107,7 +107,7 @@ FactManager = models.Manager.from_queryset(FactQuerySet)
 class Fact(Scoped):
     """A record of what was seen, measured, done or concluded; written once."""
 
-    objects = FactManager()
+    objects = FactManager()  # type: ignore[misc] # a narrower manager of the same kind
 
     class Meta:
         abstract = True

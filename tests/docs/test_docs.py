@@ -13,7 +13,7 @@ DOCS = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs").rglo
 
 
 def _settings_read_from_the_environment() -> set[str]:
-    names = set()
+    names: set[str] = set()
     for file in sorted((ROOT / "signfleet").rglob("*.py")):
         for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
             if (
@@ -23,7 +23,7 @@ def _settings_read_from_the_environment() -> set[str]:
                 and node.args
                 and isinstance(node.args[0], ast.Constant)
             ):
-                names.add(node.args[0].value)
+                names.add(str(node.args[0].value))
     return names
 
 

@@ -205,6 +205,8 @@ def _look_after(agency: Organisation, sign: Sign, inspection: Inspection) -> Non
         effective_on=NOW.date(),
         recorded_at=NOW,
     )
+    place = sign.position
+    assert place is not None
     group = MethodGroup.objects.create(
         organisation=agency,
         name="measured signs",
@@ -215,7 +217,7 @@ def _look_after(agency: Organisation, sign: Sign, inspection: Inspection) -> Non
         interval_months=24,
     )
     MethodAssignment.objects.create(
-        group=group, position=sign.position, from_on=NOW.date(), recorded_at=NOW
+        group=group, position=place, from_on=NOW.date(), recorded_at=NOW
     )
     MethodStep.objects.create(
         group=group, done_on=NOW.date(), text="first round", recorded_at=NOW

@@ -1,5 +1,7 @@
 """An agency's own codes and words, in front of the published catalogue."""
 
+from typing import Any
+
 import pytest
 from django.core.management import CommandError, call_command
 
@@ -14,7 +16,7 @@ pytestmark = pytest.mark.django_db
 
 
 def _branches(agency, **changes):
-    fields = {
+    fields: dict[str, Any] = {
         "code": "X1-1",
         "name": "Low Branches",
         "series": Series.WARNING,
@@ -88,7 +90,9 @@ def test_the_commands_add_types_and_words():
     )  # fmt: skip
     call_command("add_code_alias", "STOP", "R1-1", "--organisation", "Example County")
     book = code_book(agency)
-    assert book.resolve("X1-1").sign_type.conventional.height_in == 24
+    size = book.resolve("X1-1").sign_type.conventional
+    assert size is not None
+    assert size.height_in == 24
     assert book.resolve("STOP").sign_type.code == "R1-1"
     with pytest.raises(CommandError, match="is not a size"):
         call_command(
