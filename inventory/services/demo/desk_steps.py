@@ -16,6 +16,7 @@ from inventory.models import (
     Standing,
 )
 from inventory.services.assessment import assess_signs, mark_due
+from inventory.services.demo.job import counted
 from inventory.services.importing import import_signs
 from inventory.services.ordering import draft_order, order_groups, release_order
 
@@ -151,8 +152,8 @@ def _draft(job: Job) -> PrintOrder:
     signs, left_to_crew = _most_urgent(job)
     if left_to_crew:
         job.tell(
-            f"{left_to_crew} more urgent signs need the crew, not a new face: they lean, are "
-            "turned away or hidden by growth."
+            f"Left to the crew, being put right at the post: {counted(left_to_crew, 'sign')} "
+            "as urgent (leaning, turned away or hidden by growth)."
         )
     if not signs:
         msg = "No sign is due, so there is nothing to order."
@@ -201,7 +202,7 @@ def tell_groups(job: Job, order: PrintOrder) -> None:
     """Say what an order takes of each sheeting, and of the press."""
     for group in order_groups(order):
         job.tell(
-            f"{group.faces} faces on {group.base_color} Type {group.sheeting_type} "
+            f"{counted(group.faces, 'face')} on {group.base_color} Type {group.sheeting_type} "
             f"{group.optics}: {group.area_ft2:.1f} ft², {group.press_minutes:.1f} min at "
             f"{order.press_rate_ft2_per_h:g} ft²/h."
         )

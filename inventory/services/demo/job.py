@@ -22,6 +22,11 @@ STEPS = 7
 DESK_H = 12
 
 
+def counted(number: int, thing: str) -> str:
+    """Return a number with its thing, in the plural where there are more or none."""
+    return f"{number:,} {thing}" if number == 1 else f"{number:,} {thing}s"
+
+
 @dataclass(slots=True)
 class MainJobResult:
     """What the job came to, in numbers."""

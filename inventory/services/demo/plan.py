@@ -61,7 +61,7 @@ def plan_scenario(*, seed: int, size: float, last_day: date) -> ScenarioPlan:
         faces.faces,
         faces.runs,
         visits.inspections,
-        visits.days,
+        visits.work_days,
         _photographed(visits.inspections, max(2, round(PHOTO_COUNT * size))),
     )
 

@@ -101,7 +101,12 @@ class InspectionPlanner:
         self.wear = words("wear")
         self.biases = [each["bias"] for each in words("scenario")["instruments"]]
         self.inspections: list[InspectionPlan] = []
-        self.days: list[tuple[date, int]] = []
+
+    @property
+    def work_days(self) -> list[tuple[date, int]]:
+        """Return each day on which an instrument was used, and which."""
+        used = {(each.taken_at.date(), each.instrument) for each in self.inspections}
+        return sorted((day, number) for day, number in used if number is not None)
 
     def plan(self, faces: Iterable[FacePlan]) -> None:
         """Plan the rounds by day and the looks by night."""
@@ -137,8 +142,6 @@ class InspectionPlanner:
         for index, group in enumerate(by_support.values()):
             crew = index // per_day % 2
             day = _working_day(starts_on, index // (2 * per_day))
-            if (day, crew) not in self.days:
-                self.days.append((day, crew))
             start = datetime(day.year, day.month, day.day, hour, tzinfo=UTC)
             minutes = (index % per_day) * MINUTES_A_SUPPORT
             for place, face in enumerate(group):

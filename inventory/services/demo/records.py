@@ -32,6 +32,8 @@ from inventory.services.demo.press_history import moment
 from inventory.services.demo.words import words
 
 if TYPE_CHECKING:
+    from datetime import date
+
     from inventory.models import Organisation, User
     from inventory.services.demo.faces import FacePlan
     from inventory.services.demo.plan import ScenarioPlan
@@ -44,6 +46,11 @@ LONGEST_THIN_IN = 36.0  # up to this 0.080 in, above it 0.125 in: Iowa DOT 4186.
 THIN_IN, THICK_IN = 0.080, 0.125
 RECORDED_AFTER = timedelta(hours=3)
 REFERENCE_RA = 250.0
+CHECK_SD = 0.006
+CHECKED_AT = {
+    InstrumentCheck.Moment.BEFORE: (9, 40),
+    InstrumentCheck.Moment.AFTER: (17, 30),
+}
 DRY_NIGHT_EVIDENCE = {"inspector_age_years": 61, "vehicle": "pick-up, low beam"}
 
 
@@ -269,7 +276,7 @@ def _colouring(face: FacePlan, colour: ColourPlan, colours: tuple[ColourPlan, ..
 def store_instruments(
     agency: Organisation, plan: ScenarioPlan, crew: list[User]
 ) -> list[Instrument]:
-    """Store the two instruments, with a check on each day they were used."""
+    """Store the two instruments, with a check before and after each day's work."""
     data = words("scenario")["instruments"]
     instruments: list[Instrument] = Instrument.objects.bulk_create(
         Instrument(
@@ -280,26 +287,43 @@ def store_instruments(
             receiver=each["receiver"],
             certificate_on=each["certificate_on"],
             certificate_due_on=each["certificate_due_on"],
+            check_tolerance_rel=each["check_tolerance_rel"],
         )
         for each in data
     )
-    checks = []
-    for day, number in plan.work_days:
-        at = moment(day, 9, 40)
-        rng = plan.site.rng(f"check:{day}:{number}")
-        shown = round(REFERENCE_RA * data[number]["bias"] * rng.gauss(1.0, 0.008))
-        checks.append(
-            InstrumentCheck(
-                instrument=instruments[number],
-                checked_at=at,
-                recorded_at=at,
-                reference_ra_cd_lx_m2=Decimal(round(REFERENCE_RA)),
-                shown_ra_cd_lx_m2=Decimal(shown),
-                checked_by=crew[number],
-            )
-        )
-    InstrumentCheck.objects.bulk_create(checks)
+    InstrumentCheck.objects.bulk_create(
+        _check(plan.site, instruments[number], day, number, each, crew[number])
+        for day, number in plan.work_days
+        for each in InstrumentCheck.Moment
+    )
     return instruments
+
+
+def _check(
+    site: Roadside,
+    instrument: Instrument,
+    day: date,
+    number: int,
+    when: InstrumentCheck.Moment,
+    by: User,
+) -> InstrumentCheck:
+    """Return the check of an instrument before or after a day's work."""
+    data = words("scenario")["instruments"][number]
+    key = f"check:{day}:{number}:{when}"
+    shown = round(REFERENCE_RA * data["bias"] * site.rng(key).gauss(1.0, CHECK_SD))
+    at = moment(day, *CHECKED_AT[when])
+    return InstrumentCheck(
+        instrument=instrument,
+        client_uuid=uuid_of(key),
+        moment=when,
+        tolerance_rel=data["check_tolerance_rel"],
+        is_within_tolerance=abs(shown / REFERENCE_RA - 1.0) <= data["check_tolerance_rel"],
+        checked_at=at,
+        recorded_at=at,
+        reference_ra_cd_lx_m2=Decimal(round(REFERENCE_RA)),
+        shown_ra_cd_lx_m2=Decimal(shown),
+        checked_by=by,
+    )
 
 
 def store_inspections(

@@ -6,7 +6,7 @@ from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from inventory.errors import StateConflictError
-from inventory.models import Press, PrintRun, SheetingRoll
+from inventory.models import Press, PressEvent, PrintRun, SheetingRoll
 from inventory.services.demo.job import running_order
 from inventory.services.demo.press_history import LOST_SHARE, moment
 from inventory.services.ordering import order_counts, order_groups, order_progress
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 PRESS_H = 10
 SET_UP = timedelta(minutes=30)
+ROLL_ON, ROLL_OFF = PressEvent.Kind.ROLL_LOADED, PressEvent.Kind.ROLL_TAKEN_OFF
 
 
 def print_faces(job: Job) -> None:
@@ -29,6 +30,7 @@ def print_faces(job: Job) -> None:
     job.head("print the faces at the shop")
     order = running_order(job)
     is_new = False
+    _clear_press(job, order)
     for group in order_groups(order):
         left = _still_to_print(order, group)
         if left:
@@ -59,7 +61,7 @@ def _print_group(job: Job, order: PrintOrder, group: OrderGroup) -> None:
     if loaded_at(press, starts_at).roll != roll:
         record_press_event(
             press=press,
-            kind="roll_loaded",
+            kind=ROLL_ON,
             happened_at=starts_at,
             roll=roll,
             by=job.operator,
@@ -83,15 +85,29 @@ def _print_group(job: Job, order: PrintOrder, group: OrderGroup) -> None:
         f"Run {run.run_number}: {run.printed_area_ft2:.1f} ft² on {roll}; by the press log "
         f"with {loaded.overlay or 'no overlay on record'} and inks {inks or 'not known'}."
     )
-    record_press_event(
-        press=press,
-        kind="roll_taken_off",
-        happened_at=finished_at + timedelta(minutes=10),
-        roll=roll,
-        remaining_ft=round(_left_ft(roll), 1),
-        by=job.operator,
-        now=finished_at + timedelta(minutes=12),
-    )
+    _clear_press(job, order)
+
+
+def _clear_press(job: Job, order: PrintOrder) -> None:
+    """Take the roll of the order's last run off, where that was not written down yet."""
+    run = PrintRun.objects.filter(layout__order=order).order_by("-finished_at").first()
+    if run is None:
+        return
+    last = PressEvent.objects.filter(
+        press=run.press, kind__in=(ROLL_ON, ROLL_OFF), corrections=None
+    ).latest("happened_at", "pk")
+    roll = run.layout.roll
+    if last.kind == ROLL_ON and last.roll == roll and last.happened_at <= run.started_at:
+        off_at = run.finished_at + timedelta(minutes=10)
+        record_press_event(
+            press=run.press,
+            kind=ROLL_OFF,
+            happened_at=off_at,
+            roll=roll,
+            remaining_ft=round(_left_ft(roll), 1),
+            by=job.operator,
+            now=off_at + timedelta(minutes=2),
+        )
 
 
 def _press_is_free_at(job: Job, press: Press) -> datetime:
