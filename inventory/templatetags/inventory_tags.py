@@ -139,11 +139,12 @@ def condition(standing: Standing) -> object:
 
 
 @register.simple_tag
-def severe_tag(standing: Standing) -> str:
-    """Show severe damage beside the mark, which says nothing of damage."""
-    if standing.condition != Standing.Condition.SEVERE:
-        return ""
-    return format_html('<span class="tag severe">{}</span> ', "severe damage")
+def pressing_reason(standing: Standing) -> str:
+    """Show why a sign is due in a line; what cannot be relied on stands out in a frame."""
+    if standing.condition == Standing.Condition.SEVERE:
+        words = standing.due_reason or standing.condition_text
+        return format_html(' <span class="tag severe">{}</span>', words)
+    return format_html(" · {}", standing.due_reason) if standing.is_due else ""
 
 
 @register.filter

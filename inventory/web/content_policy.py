@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from http import HTTPStatus
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
@@ -23,7 +24,9 @@ class ContentPolicyMiddleware:
 
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
         answer = self.get_response(request)
-        answer.setdefault(HEADER, content_policy(settings.MAP_TILE_ADDRESS))
+        # Django's own pages about an error, for a developer, are styled and scripted inline.
+        if not (settings.DEBUG and answer.status_code >= HTTPStatus.BAD_REQUEST):
+            answer.setdefault(HEADER, content_policy(settings.MAP_TILE_ADDRESS))
         return answer
 
 

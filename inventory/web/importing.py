@@ -30,7 +30,6 @@ SECTION_WORDS = (
     ("refused", "Refused rows"),
     ("missing", "No longer in the list"),
 )
-SECTIONS = tuple(name for name, _words in SECTION_WORDS)
 
 
 @require_GET
@@ -55,8 +54,6 @@ def import_page(request: MemberRequest, run_id: int) -> HttpResponse:
         ImportRun.objects.owned_by(request.organisation).select_related("started_by"),
         pk=run_id,
     )
-    shown = request.GET.get("show", SECTIONS[0])
-    shown = shown if shown in SECTIONS else SECTIONS[0]
     rows = {
         "settle": _settlements(request, run),
         "refused": ImportRefusal.objects.owned_by(request.organisation)
@@ -67,10 +64,14 @@ def import_page(request: MemberRequest, run_id: int) -> HttpResponse:
         .select_related("record")
         .order_by("pk"),
     }
+    counts = {name: found.count() for name, found in rows.items()}
+    shown = request.GET.get("show", "")
+    if shown not in rows:
+        shown = next((name for name, count in counts.items() if count), "settle")
     context = {
         "run": run,
         "shown": shown,
-        "sections": [(name, words, rows[name].count()) for name, words in SECTION_WORDS],
+        "sections": [(name, words, counts[name]) for name, words in SECTION_WORDS],
         "page": page_of(request, rows[shown]),
     }
     return render(request, "inventory/importing/import_page.html", context)
