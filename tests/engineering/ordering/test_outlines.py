@@ -1,6 +1,8 @@
 """Areas are checked against shapely, which knows nothing of how we compute them."""
 
 import math
+import re
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -133,3 +135,21 @@ def test_a_pennant_whose_sides_do_not_meet_is_refused():
         OutOfRangeError, match="18 in and an upright edge of 36 in has no point"
     ):
         face_outline(Shape.PENNANT, 18, 36)
+
+
+def test_the_table_of_the_methods_page_comes_out():
+    page = Path(__file__).parents[3] / "docs" / "methods" / "ordering.md"
+    rows = [
+        [cell.strip() for cell in line.strip("|\n").split("|")]
+        for line in page.read_text(encoding="utf-8").splitlines()
+        if re.fullmatch(r"\|.* in \| [\d.]+ \| ([\d.]+|not known) \|", line)
+    ]
+    shapes = {"triangle": Shape.TRIANGLE_DOWN, "pentagon, trapezoid, not known": Shape.PENTAGON}
+    assert len(rows) == 8
+    for name, _given, _rectangle, _area, example, rectangle_ft2, shape_ft2 in rows:
+        width, _, height = example.removesuffix(" in").partition(" × ")
+        shape = shapes.get(name) or Shape(name)
+        outline = face_outline(shape, float(width), float(height or width))
+        assert f"{outline.rectangle_area_ft2:.3f}" == rectangle_ft2
+        known = outline.shape_area_ft2
+        assert ("not known" if known is None else f"{known:.3f}") == shape_ft2

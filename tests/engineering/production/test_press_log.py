@@ -240,3 +240,15 @@ def test_what_holds_is_one_event_of_each_chain_of_corrections(log):
     assert list(held) == sorted(held, key=lambda each: (each.happened_at, each.key))
     corrected = {each.corrects for each in log}
     assert all(each.key not in corrected or each.corrects is not None for each in held)
+
+
+def test_the_example_of_the_methods_page_comes_out():
+    # docs/methods/production.md: rolls A (1) and B (2), an ink changed at 10:00.
+    log = [
+        roll_on(1, 8, 1),
+        event(2, Kind.INK_CHANGED, 10, ink_channel="1", ink_color="red", ink_lot="R-2"),
+        roll_on(3, 8.5, 2, corrects=1),
+    ]
+    assert not loaded_at(log, at(8.25)).is_roll_known
+    assert loaded_at(log, at(9)).roll == 2
+    assert len(loaded_during(log, at(9), at(11))) == 2
