@@ -46,6 +46,7 @@ from tests.factories import (
     make_sign,
     print_order,
 )
+from tests.races import at_once
 
 pytestmark = pytest.mark.django_db
 
@@ -654,3 +655,36 @@ def test_a_reading_that_is_none_is_refused(agency, shop, fields, error, sentence
 def test_a_face_of_unknown_make_has_no_readings_of_its_shop(agency):
     with pytest.raises(StateConflictError, match=r"not known which shop made .* inspection"):
         record_quality_reading(sign=make_sign(agency), color="white", typed="80", now=NOW)
+
+
+# --- at once
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_last_face_of_an_order_is_printed_once():
+    agency = make_agency()
+    shop = make_shop(agency=agency)
+    order = stock_order(agency, shop, white=1)
+    presses = [make_press(shop, make_roll(shop)) for _ in range(2)]
+    outcomes = at_once(*(lambda press=press: print_order(order, press) for press in presses))
+    lost = [each for each in outcomes if each is not None]
+    assert [type(each) for each in lost] == [StateConflictError]
+    assert "Every face of order" in str(lost[0])
+    assert Sign.objects.filter(maker=shop).count() == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_runs_recorded_at_once_get_numbers_of_their_own():
+    agency = make_agency()
+    shop = make_shop(agency=agency)
+    press = make_press(shop, make_roll(shop))
+    orders = [stock_order(agency, shop, white=1) for _ in range(3)]
+    outcomes = at_once(
+        *(
+            lambda order=order, hours=hours: print_order(order, press, now=NOW + hours * HOUR)
+            for hours, order in enumerate(orders)
+        )
+    )
+    assert outcomes == [None] * 3
+    numbers = PrintRun.objects.values_list("run_number", flat=True)
+    assert sorted(numbers) == ["0001", "0002", "0003"]
