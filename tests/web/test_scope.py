@@ -8,6 +8,7 @@ import re
 from io import BytesIO
 
 import pytest
+from django.core.files.base import ContentFile
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from PIL import Image
 
@@ -84,6 +85,8 @@ class World:
         print_run = print_order(order, press)
         printed = Sign.objects.get(state=Sign.State.IN_STOCK)
         open_order = make_released_order(self.agency, self.shop, [spare])
+        line = OrderLine.objects.get(order=open_order)
+        line.artwork.save("bar.svg", ContentFile(b"<svg/>"))
         import_run = ImportRun.objects.create(
             organisation=self.agency,
             source_name="list",
@@ -109,7 +112,7 @@ class World:
             "sign_id": sign.pk,
             "photo_id": photo.pk,
             "order_id": open_order.pk,
-            "line_id": OrderLine.objects.filter(order=open_order).get().pk,
+            "line_id": line.pk,
             "press_id": press.pk,
             "roll_id": roll.pk,
             "position_id": sign.position_id,
