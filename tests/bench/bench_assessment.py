@@ -7,17 +7,14 @@ of its own, each mean compared by itself. No outside program is timed.
 from __future__ import annotations
 
 import random
-import tempfile
 import time
 import uuid
-from contextlib import contextmanager
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from django.db import connection, connections
+from django.db import connection
 
 from inventory.engineering.assessment.assess import assess_face
 from inventory.engineering.assessment.compare import meets_level
@@ -36,10 +33,11 @@ from inventory.services.assessment import assess_sign, assess_signs, mark_due
 from inventory.services.judging import gather, rules_of
 from inventory.services.people import create_organisation, policy_at, set_policy
 from inventory.services.standards import code_book
+from tests.bench.database import temporary_database
 from tests.bench.rows import Row
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Callable, Sequence
 
 SIGNS = 3_000
 SIGNS_ONE_BY_ONE = 200
@@ -60,7 +58,7 @@ KINDS = (
 
 def run() -> list[Row]:
     """Return the figures; the fleet stands in a database of its own that is dropped after."""
-    with _database():
+    with temporary_database():
         agency = _fleet()
         return [*_fleet_rows(agency), *_face_rows(agency), _comparison_row()]
 
@@ -170,21 +168,6 @@ def _next_rules(agency: Organisation) -> None:
         basis="for the benchmark",
         now=NOW,
     )
-
-
-@contextmanager
-def _database() -> Iterator[None]:
-    """Make a database of the configured kind in a temporary place, and drop it at the end."""
-    before = connection.settings_dict["NAME"]
-    with tempfile.TemporaryDirectory() as folder:
-        if connection.vendor == "sqlite":
-            connection.settings_dict["TEST"]["NAME"] = str(Path(folder) / "bench.sqlite3")
-        connection.creation.create_test_db(verbosity=0, autoclobber=True, serialize=False)
-        try:
-            yield
-        finally:
-            connection.creation.destroy_test_db(before, verbosity=0)
-            connections.close_all()
 
 
 def _fleet() -> Organisation:

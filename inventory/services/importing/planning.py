@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any
 
-from inventory.models import ImportSettlement, Sign, SourceRecord
+from inventory.models import ImportRun, ImportSettlement, Sign, SourceRecord
 from inventory.services.importing.ours import (
     BY_AREA,
     FACE_FIELDS,
@@ -28,6 +28,7 @@ from inventory.services.importing.supports import (
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
+    from datetime import datetime
 
     from inventory.models import Organisation, Support
 
@@ -114,6 +115,9 @@ class Planner:
             same_place_m=source.same_place_m,
             is_key_trusted=source.is_key_trusted,
         )
+        self.seen_at: dict[int, datetime] = dict(
+            ImportRun.objects.owned_by(organisation).values_list("pk", "started_at")
+        )
         self.key_places = KeyPlaces(source.same_place_m)
         for row in source.rows:
             key, point = (
@@ -130,7 +134,7 @@ class Planner:
                 organisation=self.organisation,
                 source_name=self.source.name,
                 external_id__in=[row.external_id for row in rows if row.external_id],
-            ).select_related("last_run")
+            ).defer("raw")
         }
         plans = [self._first_plan(row, known.get(row.external_id)) for row in rows]
         changed = [plan for plan in plans if plan.changes]
@@ -220,16 +224,26 @@ class Planner:
         assert record is not None  # noqa: S101 - for the type checker
         # A row whose text is as before is only read better now; no crew's word is newer.
         return (
-            (
-                _newer_crew_record(plan.row, record, ours, self.organisation)
-                if plan.has_new_text
-                else ""
-            )
+            (self._newer_crew_record(plan.row, record, ours) if plan.has_new_text else "")
             or self._changed_here(names, record, ours, values)
             or _other_face(names, record, ours)
             or _fewer_faces(plan.given, ours)
             or _dates_in_the_way(plan.changes, ours, self.organisation)
         )
+
+    def _newer_crew_record(self, row: SourceRow, record: SourceRecord, ours: OurFaces) -> str:
+        """Name what was recorded here after the row was last seen, unless the row is newer."""
+        seen_at = self.seen_at[record.last_run_id]
+        since = record.changed_at if row.changed_on is not None else seen_at
+        newer = [each for each in ours.crew_records if each.recorded_at > since]
+        if not newer:
+            return ""
+        latest = max(newer, key=lambda each: (each.taken_at, each.recorded_at))
+        if row.changed_on is not None and row.changed_on > self.organisation.day_of(
+            latest.taken_at
+        ):
+            return ""
+        return f"Recorded here since: {latest.words}."
 
     def _changed_here(
         self,
@@ -303,20 +317,6 @@ class Planner:
 
 
 # Why a changed row waits ---------------------------------------------------------------------
-
-
-def _newer_crew_record(
-    row: SourceRow, record: SourceRecord, ours: OurFaces, organisation: Organisation
-) -> str:
-    """Name what was recorded here after the row was last seen, unless the row is newer."""
-    since = record.changed_at if row.changed_on is not None else record.last_run.started_at
-    newer = [each for each in ours.crew_records if each.recorded_at > since]
-    if not newer:
-        return ""
-    latest = max(newer, key=lambda each: (each.taken_at, each.recorded_at))
-    if row.changed_on is not None and row.changed_on > organisation.day_of(latest.taken_at):
-        return ""
-    return f"Recorded here since: {latest.words}."
 
 
 def _other_face(names: set[str], record: SourceRecord, ours: OurFaces) -> str:
