@@ -55,9 +55,11 @@ def test_a_dim_stop_sign_is_ordered_printed_put_up_and_no_longer_due():
     )
     mark_due(organisation=agency, now=NOW)
     assert due_signs(agency) == [old]
+    due_reason = Sign.objects.get(pk=old.pk).standing.due_reason
 
     order, refusals = _draft(agency, shop, due_signs(agency), engineer)
     assert refusals == []
+    assert order.lines.get().reason == due_reason != ""
     (group,) = order_groups(order)
     assert (group.sheeting_type, group.base_color, group.faces) == ("IX", "white", 1)
     order = release_order(order=order, by=engineer, now=NOW)

@@ -23,7 +23,10 @@ from inventory.models import (
     PrintOrder,
     Road,
     Sign,
+    Standing,
+    Support,
 )
+from inventory.services.assessment import mark_due
 from inventory.services.installation import install_sign, remove_sign
 from inventory.services.ordering import (
     add_line,
@@ -236,6 +239,36 @@ def test_a_face_that_is_not_to_be_ordered_is_refused_in_a_sentence(
     agency, shop, fields, sentence
 ):
     assert sentence in refusal(agency, shop, make_sign(agency, **fields))
+
+
+def test_blue_goes_by_the_recommendation_where_the_agency_does():
+    # FHWA memorandum of 5 April 2012: no beaded Type I for the white of white on blue. The 2009
+    # manual alone has no row for blue.
+    blue: dict[str, Any] = {
+        "sign_code": "D9-2",
+        "colours": (("background", "blue"), ("legend", "white")),
+        "sheeting_type": "I",
+        "optics": "beaded",
+    }
+    for follows, is_refused in ((False, False), (True, True)):
+        agency = make_agency(edition="2009", uses_recommended_levels=follows)
+        shop = make_shop(agency=agency)
+        result = draft(agency, shop, make_sign(agency, **blue), make_sign(agency))
+        assert [each.sentence.startswith("Beaded Type I") for each in result.refusals] == (
+            [True] if is_refused else []
+        )
+
+
+def test_a_long_reason_is_shortened_to_its_column(agency, shop):
+    sign = make_sign(agency, colours=GREEN)
+    mark_due(organisation=agency, now=NOW)
+    Standing.objects.filter(sign=sign).update(is_due=True, due_reason="x" * 160)
+    change_position(sign, width_in=None)
+    road = Road.objects.create(organisation=agency, name="A1", road_class="expressway")
+    Support.objects.filter(positions=position_of(sign)).update(road=road)
+    reason = draft(agency, shop, sign).order.lines.get().reason
+    assert len(reason) == 255
+    assert reason.endswith("…")
 
 
 def test_another_agencys_sign_is_refused(agency, shop):
