@@ -17,6 +17,7 @@ if not SECRET_KEY:
     SECRET_KEY = read_or_make_secret_key(VAR_DIR / "secret_key")
 
 ALLOWED_HOSTS = env_list("ALLOWED_HOSTS", ["localhost", "127.0.0.1", "[::1]"])
+CSRF_FAILURE_VIEW = "inventory.web.errors.form_expired"
 CSRF_TRUSTED_ORIGINS = env_list("CSRF_TRUSTED_ORIGINS", [])
 SITE_ADDRESS = env_str("SITE_ADDRESS", "http://127.0.0.1:8000")
 

@@ -82,6 +82,22 @@ def page_not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
     )
 
 
+def form_expired(request: HttpRequest, reason: str = "") -> HttpResponse:
+    """Answer a form whose secret does not fit: it was open too long, or came from elsewhere."""
+    return render(
+        request,
+        "inventory/shared/error_page.html",
+        {
+            "heading": "That form is no longer valid",
+            "sentence": (
+                "It was opened before you signed in again, or it was sent from another site. "
+                "Go back, copy what you typed, load the page anew and send it again."
+            ),
+        },
+        status=HTTPStatus.FORBIDDEN,
+    )
+
+
 def server_failed(request: HttpRequest) -> HttpResponse:
     return render(
         None,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from django.shortcuts import render
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_safe
 
 from inventory.models import Role
 from inventory.services.overview import overview
@@ -42,7 +42,7 @@ WORDS = (
 )
 
 
-@require_GET
+@require_safe
 @role_required(Role.ENGINEER)
 def overview_page(request: MemberRequest) -> HttpResponse:
     seen = overview(organisation=request.organisation)
@@ -60,7 +60,7 @@ def overview_page(request: MemberRequest) -> HttpResponse:
     return render(request, "inventory/assessment/overview.html", context)
 
 
-@require_GET
+@require_safe
 @role_required()
 def help_page(request: MemberRequest) -> HttpResponse:
     context = {

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from django.contrib import messages
 from django.db.models import BooleanField, Count, ExpressionWrapper, Prefetch, Q
 from django.shortcuts import get_object_or_404, redirect, render
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from inventory.models import (
     ImportMissing,
@@ -32,7 +32,7 @@ SECTION_WORDS = (
 )
 
 
-@require_GET
+@require_safe
 @role_required(Role.ENGINEER)
 def import_list(request: MemberRequest) -> HttpResponse:
     waiting = Count("settlements", filter=Q(settlements__outcome=ImportSettlement.Outcome.OPEN))
@@ -47,7 +47,7 @@ def import_list(request: MemberRequest) -> HttpResponse:
     )
 
 
-@require_GET
+@require_safe
 @role_required(Role.ENGINEER)
 def import_page(request: MemberRequest, run_id: int) -> HttpResponse:
     run = get_object_or_404(

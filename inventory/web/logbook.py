@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from django.shortcuts import render
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_safe
 
 from inventory.models import LogbookEntry, Role
 from inventory.services.people import has_role
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from django.http import HttpResponse
 
 
-@require_GET
+@require_safe
 @role_required()
 def logbook_page(request: MemberRequest) -> HttpResponse:
     entries = (

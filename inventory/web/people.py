@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from django.contrib.auth import views as auth_views
 from django.http import Http404
 from django.shortcuts import redirect
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from inventory.services.demo import demo_logins
 from inventory.web.membership import SESSION_KEY, role_required
@@ -31,7 +31,7 @@ class SignOut(auth_views.LogoutView):
     """Only by POST, so that no link or picture can sign a person out."""
 
 
-@require_GET
+@require_safe
 @role_required()
 def home(request: MemberRequest) -> HttpResponse:
     return redirect(home_name(request.membership))

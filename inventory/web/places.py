@@ -10,7 +10,7 @@ from django.conf import settings
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_safe
 
 from inventory.engineering.places import CELL_LEVEL
 from inventory.errors import OutOfRangeError
@@ -35,7 +35,7 @@ class BoxForm(forms.Form):
     zoom = forms.IntegerField(min_value=0, max_value=CELL_LEVEL)
 
 
-@require_GET
+@require_safe
 @role_required(Role.ENGINEER, Role.CREW)
 def sign_map(request: MemberRequest) -> HttpResponse:
     chosen, rows = standings_of(request.organisation, request.GET)
@@ -47,7 +47,7 @@ def sign_map(request: MemberRequest) -> HttpResponse:
     )
 
 
-@require_GET
+@require_safe
 @role_required(Role.ENGINEER, Role.CREW)
 def sign_map_data(request: MemberRequest) -> HttpResponse:
     """Answer with what to draw of the box in view, as JSON."""
@@ -64,7 +64,7 @@ def sign_map_data(request: MemberRequest) -> HttpResponse:
     )
 
 
-@require_GET
+@require_safe
 @role_required(Role.ENGINEER, Role.CREW)
 def road_data(request: MemberRequest) -> HttpResponse:
     """Answer with the centre lines of the roads, as JSON."""

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from django.http import FileResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_safe
 
 from inventory.models import Organisation, Photo, Role, Sign
 from inventory.services.people import has_role
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 NEARBY_DEG = 0.0012  # about 130 m: what the small map shows around a sign
 
 
-@require_GET
+@require_safe
 @role_required(Role.ENGINEER, Role.CREW)
 def sign_list(request: MemberRequest) -> HttpResponse:
     chosen, rows = standings_of(request.organisation, request.GET)
@@ -39,7 +39,7 @@ def sign_list(request: MemberRequest) -> HttpResponse:
     return render(request, "inventory/signs/sign_list.html", {"filter": chosen, "page": page})
 
 
-@require_GET
+@require_safe
 @role_required(Role.ENGINEER, Role.CREW)
 def sign_page(request: MemberRequest, sign_id: int) -> HttpResponse:
     signs = Sign.objects.owned_by(request.organisation).select_related(
@@ -66,7 +66,7 @@ def sign_page(request: MemberRequest, sign_id: int) -> HttpResponse:
     return render(request, "inventory/signs/sign_page.html", context)
 
 
-@require_GET
+@require_safe
 @role_required()
 def sign_photo(request: MemberRequest, photo_id: int) -> HttpResponseBase:
     """Send a photo to those who may see its sign; never from an open folder."""

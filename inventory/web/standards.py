@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from django.shortcuts import render
 from django.utils import timezone
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_safe
 
 from inventory.engineering.standards.levels import LEVEL_FILES, level_rows
 from inventory.engineering.standards.tables import read_table, table_sources
@@ -58,7 +58,7 @@ class LevelTable:
     lines: list[LevelLine]
 
 
-@require_GET
+@require_safe
 @role_required(Role.ENGINEER)
 def rules_page(request: MemberRequest) -> HttpResponse:
     policies = list(AgencyPolicy.objects.owned_by(request.organisation))

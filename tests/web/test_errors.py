@@ -2,7 +2,7 @@
 
 import pytest
 from django.http import HttpRequest, HttpResponse
-from django.test import RequestFactory
+from django.test import Client, RequestFactory
 
 from inventory.api import errors as api_errors
 from inventory.errors import (
@@ -69,6 +69,14 @@ def test_a_page_that_does_not_exist_says_why_it_may_not():
     answer = page_not_found(RequestFactory().get("/nowhere/"), Exception())
     assert answer.status_code == 404
     assert "belongs to another" in answer.content.decode()
+
+
+@pytest.mark.django_db
+def test_a_form_without_its_secret_is_refused_with_what_to_do():
+    client = Client(enforce_csrf_checks=True)
+    answer = client.post("/sign-in/", {"username": "x", "password": "y"})
+    assert answer.status_code == 403
+    assert "load the page anew" in answer.content.decode()
 
 
 def test_the_page_of_a_failed_server_needs_no_database_and_no_session():
