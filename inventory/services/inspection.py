@@ -6,6 +6,7 @@ import hashlib
 import uuid
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
 
 from django.db import IntegrityError, transaction
 from django.utils import timezone
@@ -175,7 +176,8 @@ def _check(
     if timezone.is_naive(taken_at):
         msg = f"The time {taken_at:%Y-%m-%d %H:%M} has no time zone; send its offset from UTC."
         raise OutOfRangeError(msg)
-    check_taken_at(taken_at, now)
+    zone = ZoneInfo(owner.time_zone)
+    check_taken_at(taken_at.astimezone(zone), now.astimezone(zone))
     if sets and not how.is_instrument:
         msg = (
             f"Readings were sent with an inspection that was {how.words}; choose hand-held or "
@@ -287,6 +289,7 @@ def _known(client_uuid: uuid.UUID, wanted: dict[str, Any]) -> Inspection | None:
     """Return the inspection already stored under this key; other content is refused."""
     known: Inspection | None = (
         Inspection.objects.filter(client_uuid=client_uuid)
+        .select_related("organisation")
         .prefetch_related("reading_sets__readings", "observations", "visual_ratings", "photos")
         .first()
     )
@@ -300,8 +303,8 @@ def _known(client_uuid: uuid.UUID, wanted: dict[str, Any]) -> Inspection | None:
     ):
         msg = (
             f"An inspection with other content was already stored under the key {client_uuid} "
-            f"(sign {known.sign_id}, {known.taken_at:%Y-%m-%d %H:%M %Z}); it stays as it is. "
-            "Send this one under a key of its own, or as a correction."
+            f"(sign {known.sign_id}, {known.organisation.clock_words(known.taken_at)}); it "
+            "stays as it is. Send this one under a key of its own, or as a correction."
         )
         raise StateConflictError(msg)
     return known
@@ -396,4 +399,5 @@ def _words(
     corrected = (
         f" Corrects inspection {inspection.corrects_id}." if inspection.corrects_id else ""
     )
-    return f"Inspected on {inspection.taken_at:%Y-%m-%d}: {what}.{corrected}"
+    day = inspection.organisation.day_of(inspection.taken_at)
+    return f"Inspected on {day:%Y-%m-%d}: {what}.{corrected}"

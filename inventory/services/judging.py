@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any, TypeVar
+from zoneinfo import ZoneInfo
 
 from django.db.models import OuterRef, Subquery
 
@@ -100,11 +101,15 @@ def sign_type_of(code: str, book: CodeBook) -> SignType | None:
         return None
 
 
-def gather(signs: Sequence[Sign], book: CodeBook) -> list[Gathered]:
-    """Return signs with their faces and readings, in two queries; positions are loaded."""
+def gather(signs: Sequence[Sign], book: CodeBook, zone: ZoneInfo) -> list[Gathered]:
+    """
+    Return signs with their faces and readings, in two queries; positions are loaded.
+
+    Times are those of the agency's own clock, since reasons name the day of a reading.
+    """
     ids = [sign.pk for sign in signs]
     areas = _areas_of(ids)
-    readings = _readings_of(ids)
+    readings = _readings_of(ids, zone)
     return [
         Gathered(
             sign,
@@ -134,7 +139,8 @@ def judge_and_store(
     judged = Judged(assessments=latest_assessments([sign.pk for sign in signs]))
     new: list[Assessment] = []
     results: list[FaceAssessment] = []
-    for gathered in gather(signs, book):
+    zone = ZoneInfo(policy.organisation.time_zone)
+    for gathered in gather(signs, book, zone):
         facts = facts_of(gathered.face, gathered.readings, rules)
         known = judged.assessments.get(gathered.sign.pk)
         if known is None or not _is_same(known, facts, policy):
@@ -235,7 +241,7 @@ def _areas_of(sign_ids: Sequence[int]) -> dict[int, list[FaceArea]]:
     return areas
 
 
-def _readings_of(sign_ids: Sequence[int]) -> dict[int, list[ReadingSet]]:
+def _readings_of(sign_ids: Sequence[int], zone: ZoneInfo) -> dict[int, list[ReadingSet]]:
     """Return everything read on each sign, but for inspections that another one corrects."""
     rows = (
         Reading.objects.filter(
@@ -276,7 +282,7 @@ def _readings_of(sign_ids: Sequence[int]) -> dict[int, list[ReadingSet]]:
             ReadingSet(
                 color=Color(color),
                 values=tuple(values[set_id]),
-                taken_at=taken_at,
+                taken_at=taken_at.astimezone(zone),
                 visit=visit,
                 how=How(how),
                 surface_state=SurfaceState(state),

@@ -12,6 +12,7 @@ import uuid
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
 
 import numpy as np
 from django.db import connection
@@ -102,7 +103,7 @@ def _face_rows(agency: Organisation) -> list[Row]:
     """Return the verdict alone, without the database, with plans shared and made anew."""
     rules = rules_of(policy_at(agency, NOW.date()))
     signs = Sign.objects.owned_by(agency).select_related("position").order_by("pk")
-    gathered = gather(list(signs), code_book(agency))
+    gathered = gather(list(signs), code_book(agency), ZoneInfo(agency.time_zone))
 
     def judge(*, shared: bool) -> None:
         for one in gathered:

@@ -220,7 +220,13 @@ def test_an_agency_without_rules_is_told_what_to_do():
 
 def test_rules_that_cannot_be_read_are_named():
     agency = make_agency()
-    AgencyPolicy.objects.filter(organisation=agency).update(edition="1988")
+    AgencyPolicy.objects.create(
+        organisation=agency,
+        version=9,
+        effective_on=date(2026, 1, 1),
+        edition="1988",
+        basis="past the checks",
+    )
     with pytest.raises(OutOfRangeError, match=r"'1988'.*Editions are 2009, 11th-2023"):
         assess_sign(sign=make_sign(agency), now=NOW)
 

@@ -117,6 +117,25 @@ def test_an_agency_without_rules_keeps_the_inspection_and_judges_later():
     assert standing.due_reason == "severe: bent"
 
 
+def test_days_and_times_are_those_of_the_agencys_own_clock():
+    agency = make_agency()
+    agency.time_zone = "America/Chicago"
+    agency.save()
+    sign, key = make_sign(agency), uuid.uuid4()
+    # 02:30 UTC on 31 May is the evening of 30 May in Chicago (summer time, UTC−5).
+    evening = datetime(2026, 5, 31, 2, 30, tzinfo=UTC)
+    record(sign, taken_at=evening, surface_state="dew", client_uuid=key)
+    white = Assessment.objects.get().elements.get(color="white")
+    assert "Kept but not judged: 2026-05-30: dew" in white.reason
+    assert Standing.objects.get(sign=sign).last_inspected_on == date(2026, 5, 30)
+    entry = LogbookEntry.objects.get(verb="record inspection")
+    assert entry.text.startswith("Inspected on 2026-05-30:")
+    with pytest.raises(StateConflictError, match="2026-05-30 21:30 CDT"):
+        record(sign, taken_at=evening, client_uuid=key)
+    with pytest.raises(OutOfRangeError, match="2026-06-01 08:00 CDT, which is still to come"):
+        record(sign, taken_at=NOW + timedelta(hours=1))
+
+
 # --- sent twice ---------------------------------------------------------------------------
 
 
