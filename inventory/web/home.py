@@ -32,7 +32,7 @@ WORDS = (
     ("position", "A place for one sign on a support; faces come and go, the position stays."),
     ("support", "A post, pole or structure that holds one or more signs."),
     ("level", "The least retroreflectivity a face must keep, as the manual prints it."),
-    ("reading", "One measured value of one colour, R_A in cd/lx/m²."),
+    ("reading", "One measured coefficient of retroreflection of one colour, in cd/lx/m²."),
     ("due", "To be dealt with: below its level, badly damaged, or past its date."),
     ("safety class", "The order in which signs are looked after, 1 first."),
     (
