@@ -10,7 +10,7 @@ from django.db.models import Q
 from django.http import HttpResponseRedirect
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_GET, require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from inventory.engineering.production.labels import read_label
 from inventory.errors import InventoryError, NoPublishedValueError
@@ -111,7 +111,7 @@ class RemoveForm(TypedForm):
     note = WordsField(label="Note", max_length=255, widget=forms.Textarea(attrs={"rows": 2}))
 
 
-@require_GET
+@require_safe
 @role_required(Role.CREW, Role.ENGINEER)
 def near_me(request: MemberRequest) -> HttpResponse:
     where = WhereForm(request.GET if "latitude" in request.GET else None)
@@ -139,7 +139,7 @@ def near_me(request: MemberRequest) -> HttpResponse:
     return render(request, "inventory/crew/near_me.html", context, status=status)
 
 
-@require_GET
+@require_safe
 @role_required(Role.CREW, Role.ENGINEER)
 def crew_sign(request: MemberRequest, sign_id: int) -> HttpResponse:
     sign = get_object_or_404(_own_signs(request), pk=sign_id)
@@ -155,7 +155,7 @@ def crew_sign(request: MemberRequest, sign_id: int) -> HttpResponse:
     return render(request, "inventory/crew/crew_sign.html", context)
 
 
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 @role_required(Role.CREW, Role.ENGINEER)
 @after_safety_reminder
 def install_face(request: MemberRequest, position_id: int) -> HttpResponse:
@@ -205,7 +205,7 @@ def install_face(request: MemberRequest, position_id: int) -> HttpResponse:
     return render(request, "inventory/crew/install_face.html", context, status=status)
 
 
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 @role_required(Role.CREW, Role.ENGINEER)
 @after_safety_reminder
 def remove_face(request: MemberRequest, sign_id: int) -> HttpResponse:

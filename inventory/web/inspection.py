@@ -36,12 +36,13 @@ from inventory.services.inspection import (
 from inventory.services.kept_photos import drop_kept_photo, keep_photo, kept_photo
 from inventory.web.form_fields import MomentField, PickField, RowField, TypedForm, WordsField
 from inventory.web.membership import MemberRequest, role_required
-from inventory.web.numbers import plain
+from inventory.web.numbers import fixed, plain
 from inventory.web.road_safety import after_safety_reminder
 from inventory.web.sign_faces import local_types_of, looks_of_sign
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from decimal import Decimal
 
     from django.http import HttpResponse
 
@@ -214,7 +215,7 @@ class DamageForm(RoadsideForm):
     )
 
 
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 @role_required(Role.CREW, Role.ENGINEER)
 @after_safety_reminder
 def record_readings(request: MemberRequest, sign_id: int) -> HttpResponse:
@@ -222,18 +223,20 @@ def record_readings(request: MemberRequest, sign_id: int) -> HttpResponse:
     elements = _last_elements(sign)
     inspections = Inspection.objects.owned_by(request.organisation).filter(sign=sign)
     corrected = inspections.filter(pk=_number(request.GET.get("corrects"))).first()
+    instruments = Instrument.objects.owned_by(request.organisation)
+    last_used = instruments.filter(pk=request.session.get(INSTRUMENT_KEY)).first()
     form = ReadingsForm(
         request.POST or None,
         request.FILES or None,
         rows=colour_rows(sign, elements),
-        instruments=Instrument.objects.owned_by(request.organisation),
+        instruments=instruments,
         inspections=inspections,
         initial=_new_record()
-        | {
-            "instrument": request.session.get(INSTRUMENT_KEY),
-            "observation_angle_deg": JUDGED_OBSERVATION_ANGLE_DEG,
-            "entrance_angle_deg": str(JUDGED_ENTRANCE_ANGLE_DEG).replace("-", "\N{MINUS SIGN}"),
-        }
+        | {"instrument": last_used}
+        | _geometry(
+            last_used.observation_angle_deg if last_used else JUDGED_OBSERVATION_ANGLE_DEG,
+            last_used.entrance_angle_deg if last_used else JUDGED_ENTRANCE_ANGLE_DEG,
+        )
         | _as_typed(corrected, sign, elements),
     )
     status = 200
@@ -261,12 +264,16 @@ def record_readings(request: MemberRequest, sign_id: int) -> HttpResponse:
         "kept_photo": _kept(request, form),
         "corrected": corrected,
         "contrast": next((e for e in elements if e.kind == "contrast" and e.level), None),
+        "geometries": {
+            str(each.pk): _geometry(each.observation_angle_deg, each.entrance_angle_deg)
+            for each in instruments
+        },
         "local_types": local_types_of(request.organisation),
     }
     return render(request, "inventory/inspection/record_readings.html", context, status=status)
 
 
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 @role_required(Role.CREW, Role.ENGINEER)
 @after_safety_reminder
 def report_damage(request: MemberRequest, sign_id: int) -> HttpResponse:
@@ -412,9 +419,15 @@ def _as_typed(
             number = number_of[reading_set.color]
             for place, reading in enumerate(reading_set.readings.all()):
                 typed[f"value_{number}_{place}"] = reading.typed
-        typed["observation_angle_deg"] = plain(reading_set.observation_angle_deg)
-        typed["entrance_angle_deg"] = plain(reading_set.entrance_angle_deg)
+        typed |= _geometry(reading_set.observation_angle_deg, reading_set.entrance_angle_deg)
     return typed
+
+
+def _geometry(observation_angle_deg: Decimal, entrance_angle_deg: Decimal) -> dict[str, str]:
+    """Return the two angles as they are written on instruments: at least one decimal."""
+    angles = (observation_angle_deg, entrance_angle_deg)
+    words = [fixed(each, max(1, -int(each.normalize().as_tuple().exponent))) for each in angles]
+    return {"observation_angle_deg": words[0], "entrance_angle_deg": words[1]}
 
 
 def _offset_minutes(moment: Any) -> int:

@@ -10,7 +10,7 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import FileResponse, Http404
 from django.shortcuts import get_object_or_404, redirect, render
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.engineering.standards.vocabulary import Color, SheetingType
 from inventory.errors import InventoryError
@@ -121,7 +121,7 @@ class StockLineForm(TypedForm):
     reason = WordsField(label="Why it is ordered", max_length=255)
 
 
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 @role_required(Role.ENGINEER)
 def order_line(request: MemberRequest, order_id: int, line_id: int) -> HttpResponse:
     order = order_of(request, order_id)
@@ -157,7 +157,7 @@ def order_line(request: MemberRequest, order_id: int, line_id: int) -> HttpRespo
     return render(request, "inventory/ordering/order_line.html", context, status=status)
 
 
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 @role_required(Role.ENGINEER)
 def order_line_add(request: MemberRequest, order_id: int) -> HttpResponse:
     order = order_of(request, order_id)
@@ -177,7 +177,7 @@ def order_line_add(request: MemberRequest, order_id: int) -> HttpResponse:
     return render(request, "inventory/ordering/order_line_add.html", context, status=status)
 
 
-@require_GET
+@require_safe
 @role_required(Role.SHOP, Role.ENGINEER)
 def order_artwork(request: MemberRequest, order_id: int, line_id: int) -> HttpResponseBase:
     """Send a line's artwork to either party, as a file and never as a page."""

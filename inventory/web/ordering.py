@@ -9,7 +9,7 @@ from django.contrib import messages
 from django.core.paginator import Paginator
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from inventory.errors import InventoryError
 from inventory.models import (
@@ -94,7 +94,7 @@ class CancelForm(TypedForm):
     )
 
 
-@require_GET
+@require_safe
 @role_required(Role.SHOP, Role.ENGINEER)
 def order_list(request: MemberRequest) -> HttpResponse:
     chosen = OrderFilter(request.GET, organisation=request.organisation)
@@ -117,7 +117,7 @@ def order_list(request: MemberRequest) -> HttpResponse:
     return render(request, "inventory/ordering/order_list.html", context)
 
 
-@require_GET
+@require_safe
 @role_required(Role.SHOP, Role.ENGINEER)
 def order_page(request: MemberRequest, order_id: int) -> HttpResponse:
     return _order_page(request, order_of(request, order_id))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, cast
 from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.errors import InventoryError
 from inventory.models import (
@@ -107,7 +107,7 @@ class PressForm(TypedForm):
     )
 
 
-@require_GET
+@require_safe
 @role_required(Role.SHOP)
 def press_list(request: MemberRequest) -> HttpResponse:
     now = timezone.now()
@@ -115,7 +115,7 @@ def press_list(request: MemberRequest) -> HttpResponse:
     return render(request, "inventory/production/press_list.html", {"presses": presses})
 
 
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 @role_required(Role.SHOP)
 def press_add(request: MemberRequest) -> HttpResponse:
     form = PressForm(request.POST or None)
@@ -134,7 +134,7 @@ def press_add(request: MemberRequest) -> HttpResponse:
     return render(request, "inventory/production/press_add.html", {"form": form}, status=status)
 
 
-@require_GET
+@require_safe
 @role_required(Role.SHOP)
 def press_page(request: MemberRequest, press_id: int) -> HttpResponse:
     press = get_object_or_404(presses_of(request), pk=press_id)
@@ -153,7 +153,7 @@ def press_page(request: MemberRequest, press_id: int) -> HttpResponse:
     return render(request, "inventory/production/press_page.html", context)
 
 
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 @role_required(Role.SHOP)
 def press_event(request: MemberRequest, press_id: int, kind: str) -> HttpResponse:
     press = get_object_or_404(presses_of(request), pk=press_id)

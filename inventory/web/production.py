@@ -8,7 +8,7 @@ from django import forms
 from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.engineering.production.press_log import loaded_during
 from inventory.errors import InventoryError
@@ -117,7 +117,7 @@ class RunForm(TypedForm):
         return [(each, self[_quantity_name(each)]) for each in self.progress]
 
 
-@require_GET
+@require_safe
 @role_required(Role.SHOP)
 def board_page(request: MemberRequest) -> HttpResponse:
     now = timezone.now()
@@ -128,7 +128,7 @@ def board_page(request: MemberRequest) -> HttpResponse:
     return render(request, "inventory/production/board.html", context)
 
 
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 @role_required(Role.SHOP)
 def order_run(request: MemberRequest, order_id: int) -> HttpResponse:
     orders = orders_seen_by(request.organisation).select_related("agency", "shop")
@@ -167,7 +167,7 @@ def order_run(request: MemberRequest, order_id: int) -> HttpResponse:
     return render(request, "inventory/production/order_run.html", context, status=status)
 
 
-@require_GET
+@require_safe
 @role_required(Role.SHOP)
 def run_loaded(request: MemberRequest) -> HttpResponse:
     """Answer with what was loaded on a press during typed times, as a piece of a page."""
@@ -175,11 +175,13 @@ def run_loaded(request: MemberRequest) -> HttpResponse:
     return render(request, "inventory/production/loaded_during.html", {"spans": _spans(form)})
 
 
-@require_GET
+@require_safe
 @role_required(Role.SHOP)
 def run_page(request: MemberRequest, run_id: int) -> HttpResponse:
-    runs = PrintRun.objects.owned_by(request.organisation).select_related(
-        "press", "operator", "layout__order__agency", "layout__roll"
+    runs = (
+        PrintRun.objects.owned_by(request.organisation)
+        .filter(layout__isnull=False)
+        .select_related("press", "operator", "layout__order__agency", "layout__roll")
     )
     run: PrintRun = get_object_or_404(runs, pk=run_id)
     faces = (

@@ -31,7 +31,7 @@ def after_safety_reminder(
     @wraps(view)
     def wrapped(request: MemberRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         is_read = request.session.get(SESSION_KEY) == timezone.localdate().isoformat()
-        if request.method == "GET" and not is_read:
+        if request.method != "POST" and not is_read:
             query = urlencode({"next": request.get_full_path()})
             return HttpResponseRedirect(f"{reverse('road-safety')}?{query}")
         return view(request, *args, **kwargs)
@@ -39,7 +39,7 @@ def after_safety_reminder(
     return wrapped
 
 
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 @role_required(Role.CREW, Role.ENGINEER)
 def road_safety(request: MemberRequest) -> HttpResponse:
     onward = own_address(request, request.POST.get("next") or request.GET.get("next", ""))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.engineering.standards.vocabulary import Color, SheetingType
 from inventory.errors import InventoryError
@@ -113,7 +113,7 @@ class SpoiltForm(TypedForm):
     note = WordsField(label="Note", max_length=255)
 
 
-@require_GET
+@require_safe
 @role_required(Role.SHOP)
 def stock_faces(request: MemberRequest) -> HttpResponse:
     faces = (
@@ -126,7 +126,7 @@ def stock_faces(request: MemberRequest) -> HttpResponse:
     return render(request, "inventory/production/stock_faces.html", context)
 
 
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 @role_required(Role.SHOP)
 def face_spoilt(request: MemberRequest, sign_id: int) -> HttpResponse:
     """Take a spoilt face out of stock; its order goes back to be printed."""
@@ -148,7 +148,7 @@ def face_spoilt(request: MemberRequest, sign_id: int) -> HttpResponse:
     return render(request, "inventory/production/face_spoilt.html", context, status=status)
 
 
-@require_GET
+@require_safe
 @role_required(Role.SHOP)
 def stock_rolls(request: MemberRequest) -> HttpResponse:
     page = page_of(request, _newest_first(SheetingRoll, request))
@@ -157,7 +157,7 @@ def stock_rolls(request: MemberRequest) -> HttpResponse:
     return render(request, "inventory/production/stock_rolls.html", context)
 
 
-@require_GET
+@require_safe
 @role_required(Role.SHOP)
 def stock_overlays(request: MemberRequest) -> HttpResponse:
     page = page_of(request, _newest_first(OverlayRoll, request))
@@ -166,7 +166,7 @@ def stock_overlays(request: MemberRequest) -> HttpResponse:
     return render(request, "inventory/production/stock_overlays.html", context)
 
 
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 @role_required(Role.SHOP)
 def roll_receive(request: MemberRequest) -> HttpResponse:
     return _receive(
@@ -174,7 +174,7 @@ def roll_receive(request: MemberRequest) -> HttpResponse:
     )
 
 
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 @role_required(Role.SHOP)
 def overlay_receive(request: MemberRequest) -> HttpResponse:
     return _receive(

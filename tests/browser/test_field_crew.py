@@ -3,7 +3,7 @@
 import pytest
 from PIL import Image
 
-from inventory.models import Inspection, Photo, Reading, Role, Sign
+from inventory.models import Inspection, Instrument, Photo, Reading, Role, Sign
 from inventory.services.places import create_support
 from tests.browser.acting import overflow_px, sign_in
 from tests.browser.conftest import PHONE
@@ -121,6 +121,22 @@ def test_the_mean_runs_along_and_says_on_which_side_it_is(phone, live_server, ag
         "white to red 5.83 to 1, at or above 3 to 1",
     ):
         phone.wait_for_selector(f"text={said}")
+
+
+def test_the_angles_follow_the_instrument_that_is_picked(phone, live_server, agency):
+    instrument = Instrument.objects.create(
+        organisation=agency,
+        serial="RT-5",
+        observation_angle_deg="0.5",
+        entrance_angle_deg="-4.0",
+    )
+    sign = stand(agency)
+    sign_in(phone, live_server.url, agency, Role.CREW)
+    phone.goto(f"{live_server.url}/crew/signs/{sign.pk}/readings/")
+    phone.click("text=I have read this")
+    phone.wait_for_load_state("load")
+    phone.select_option("[name=instrument]", str(instrument.pk))
+    assert phone.input_value("[name=observation_angle_deg]") == "0.5"
 
 
 def test_a_double_tap_on_store_stores_once(phone, live_server, agency):

@@ -302,6 +302,27 @@ def test_the_instrument_used_last_is_offered_first(client, agency, crew):
     assert re.search(rf'<option value="{instrument.pk}" selected>', page)
 
 
+def test_the_angles_start_from_the_instrument_used_last(client, agency, crew):
+    instrument = Instrument.objects.create(
+        organisation=agency,
+        serial="RT-7",
+        observation_angle_deg="0.5",
+        entrance_angle_deg="-4.0",
+    )
+    sign = make_sign(agency)
+    page = client.get(readings_address(sign)).content.decode()
+    # The geometry of the maintained levels: MUTCD 11th edition, Table 2A-5, note 1.
+    assert 'name="observation_angle_deg" value="0.2"' in page
+    assert 'name="entrance_angle_deg" value="−4.0"' in page
+    client.post(
+        readings_address(sign),
+        readings_form(instrument=str(instrument.pk), observation_angle_deg="0.5"),
+    )
+    page = client.get(readings_address(sign)).content.decode()
+    assert 'name="observation_angle_deg" value="0.5"' in page
+    assert 'name="entrance_angle_deg" value="−4.0"' in page
+
+
 def test_the_instrument_of_another_agency_is_not_taken(client, agency, crew):
     instrument = Instrument.objects.create(
         organisation=make_agency(),

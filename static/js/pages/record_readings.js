@@ -60,6 +60,26 @@ function showContrast(place, rows) {
   }
 }
 
+/**
+ * Let the angles follow the instrument that is picked; each is printed on it.
+ *
+ * @param {HTMLFormElement} form
+ */
+function followInstrument(form) {
+  const known = document.getElementById("instrument-geometries");
+  /** @type {Record<string, Record<string, string>>} */
+  const geometries = JSON.parse(known?.textContent ?? "{}");
+  form.querySelector("[name=instrument]")?.addEventListener("change", (event) => {
+    const picked = event.target instanceof HTMLSelectElement ? event.target.value : "";
+    for (const [name, angle] of Object.entries(geometries[picked] ?? {})) {
+      const field = form.querySelector(`[name=${name}]`);
+      if (field instanceof HTMLInputElement) {
+        field.value = angle;
+      }
+    }
+  });
+}
+
 const form = document.querySelector("[data-readings]");
 if (form instanceof HTMLFormElement) {
   const rows = [...form.querySelectorAll(".colour-row")];
@@ -72,6 +92,7 @@ if (form instanceof HTMLFormElement) {
     }
   };
   form.addEventListener("input", show);
+  followInstrument(form);
   show();
 }
 const refusal = document.querySelector("[data-refusal]");
