@@ -82,7 +82,10 @@ def record_inspection(
     that has set no rules yet keeps the inspection; the sign is judged once it has.
     """
     now = now or timezone.now()
-    locked = lock_signs([sign.pk])[0]
+    # Both signs of a correction are judged anew below: locked together, in a fixed order.
+    wrongly = corrects.sign_id if corrects is not None else sign.pk
+    signs = {each.pk: each for each in lock_signs([sign.pk, wrongly])}
+    locked = signs[sign.pk]
     owner = _agency_of(locked)
     sets = [understand(each) for each in reading_sets]
     inspection = Inspection(
@@ -137,10 +140,8 @@ def record_inspection(
         sign=locked,
         detail={"inspection": inspection.pk},
     )
-    _judge_anew(locked, owner, inspector, now)
-    if corrects is not None and corrects.sign_id != locked.pk:
-        other = Sign.objects.select_related("owner").get(pk=corrects.sign_id)
-        _judge_anew(other, owner, inspector, now)
+    for each in signs.values():
+        _judge_anew(each, owner, inspector, now)
     return inspection
 
 
