@@ -426,6 +426,8 @@ class _MappingReader:
             table = self.given(name)
             if table is not None:
                 rules[source_field] = self._date(table)
+                if name == "removed" and "status" not in self.data:
+                    table.problem("needs [status]: which rows are of removed signs.")
                 table.finish()
         return rules
 

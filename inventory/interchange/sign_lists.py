@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from inventory.interchange.files import read_table
+from inventory.interchange.files import FileOptions, RawTable, read_table
 from inventory.interchange.mapping_reader import parse_toml, read_file_options, read_mapping
 from inventory.interchange.translation import translate
 from inventory.services.importing.rows import SourceList
@@ -12,6 +14,36 @@ from inventory.services.importing.rows import SourceList
 if TYPE_CHECKING:
     from datetime import date
     from pathlib import Path
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """A file as it is, before any mapping: its columns, and what each of them holds."""
+
+    table: RawTable
+    words: dict[str, Counter[str]]
+
+
+def look_at(path: Path, mapping_text: str = "") -> Look:
+    """
+    Return what a file holds, for a person who is to write its mapping.
+
+    Only the [file] table of a mapping counts here, where one is given.
+
+    Raises
+    ------
+    OutOfRangeError
+        If the file cannot be read.
+    """
+    options = read_file_options(parse_toml(mapping_text)) if mapping_text else FileOptions()
+    table = read_table(path, options)
+    words: dict[str, Counter[str]] = {name: Counter() for name in table.columns}
+    for row in table.rows:
+        for name, cell in row.cells.items():
+            text = " ".join(cell.split())
+            if text and name in words:
+                words[name][text] += 1
+    return Look(table, words)
 
 
 def read_sign_list(path: Path, mapping_text: str, *, today: date) -> SourceList:

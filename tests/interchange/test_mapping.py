@@ -100,6 +100,7 @@ def test_every_slip_is_named_at_once(tmp_path):
             "twice",
         ),
         ("[support]\ndistance_m = 0", "above 0"),
+        ('[removed]\ncolumn = "Put up"\nformats = ["%Y"]', "needs [status]"),
         ("[support]\ndistance = 2", "nearest: 'distance_m'"),
         ('[file]\nencoding = "utf-9"', "is not known"),
         ('[file]\ndelimiter = ":"', "must be one of"),

@@ -13,7 +13,7 @@ from django.utils import timezone
 from tqdm import tqdm
 
 from inventory.errors import InventoryError
-from inventory.interchange.sign_lists import read_sign_list
+from inventory.interchange.sign_lists import Look, look_at, read_sign_list
 from inventory.management.commands.add_organisation import find_organisation
 from inventory.models import User
 from inventory.services.importing import ImportReport, import_signs
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 QUIET_SECONDS = 2.0
 SHOWN = 20
+FEW_SHOWN = 3
 
 
 class Command(BaseCommand):
@@ -39,13 +40,16 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         """File, mapping, whose signs they are, and whether to write."""
         parser.add_argument("file", type=Path, help="CSV, GeoPackage, Shapefile, GeoJSON …")
-        parser.add_argument("--mapping", type=Path, required=True, help="a TOML file")
-        parser.add_argument(
-            "--organisation", required=True, help="the agency that has the signs"
-        )
+        parser.add_argument("--mapping", type=Path, help="a TOML file")
+        parser.add_argument("--organisation", help="the agency that has the signs")
         parser.add_argument("--by", help="username of the person who imports")
         mode = parser.add_mutually_exclusive_group()
         mode.add_argument("--dry-run", action="store_true", help="write nothing (the default)")
+        mode.add_argument(
+            "--look",
+            action="store_true",
+            help="only show the file's columns and their words, to write a mapping from",
+        )
         mode.add_argument("--apply", action="store_true", help="write what the dry run showed")
         parser.add_argument(
             "--refused-out",
@@ -59,7 +63,24 @@ class Command(BaseCommand):
         )
 
     def handle(self, *_args: Any, **options: Any) -> None:
-        """Read, import, print."""
+        """Look, or read, import and print."""
+        if options["look"]:
+            for line in self._look(options["file"], options["mapping"]):
+                self.stdout.write(line)
+            return
+        if not (options["mapping"] and options["organisation"]):
+            msg = "Give --mapping and --organisation; with --look neither is needed."
+            raise CommandError(msg)
+        self._import(options)
+
+    def _look(self, file: Path, mapping: Path | None) -> list[str]:
+        try:
+            text = mapping.read_text(encoding="utf-8-sig") if mapping else ""
+            return lines_of_look(look_at(file, text))
+        except (InventoryError, OSError, UnicodeDecodeError) as error:
+            raise CommandError(str(error)) from error
+
+    def _import(self, options: dict[str, Any]) -> None:
         organisation = find_organisation(options["organisation"])
         by = _find_person(options["by"]) if options["by"] else None
         now = timezone.now()
@@ -149,6 +170,24 @@ def write_notes(path: Path, report: ImportReport) -> None:
         writer.writerow(["field", "text", "rows", "first line", "what was done"])
         for each in report.notes:
             writer.writerow([each.field, each.text, each.count, each.first_line, each.sentence])
+
+
+def lines_of_look(look: Look) -> list[str]:
+    """Return what a file holds as lines of text."""
+    table = look.table
+    lines = [*table.remarks, f"{_rows(table.rows, 'row')}, {len(table.columns)} columns."]
+    if table.points is not None:
+        shapes = sum(1 for each in table.points if not isinstance(each, str))
+        system = table.crs or "a system it does not name"
+        lines.append(f"Rows with a point of their own: {shapes:,}, in {system}.")
+    for name, words in look.words.items():
+        filled = sum(words.values())
+        blank = len(table.rows) - filled
+        lines.append(f"'{name}': {filled:,} filled, {blank:,} blank, {len(words):,} different")
+        # Words that repeat are worth translating; numbers and names are recognised by a few.
+        shown = words.most_common(SHOWN if len(words) < filled / 2 else FEW_SHOWN)
+        lines.append("    " + ", ".join(f"{word!r} {count:,}" for word, count in shown))
+    return lines
 
 
 def lines_of(report: ImportReport, refused_path: Path) -> list[str]:
