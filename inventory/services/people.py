@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
+from zoneinfo import available_timezones
 
 from django.db import transaction
 from django.db.models import Max
@@ -48,6 +49,12 @@ def create_organisation(
     is_invented: bool = False,
 ) -> Organisation:
     """Create an agency or a shop."""
+    if time_zone not in available_timezones():
+        msg = (
+            f"'{time_zone}' is no time zone; use a name such as America/Chicago, of the zone "
+            "whose calendar days the organisation goes by."
+        )
+        raise OutOfRangeError(msg)
     organisation = Organisation(
         name=name, kind=kind, initials=initials, time_zone=time_zone, is_invented=is_invented
     )

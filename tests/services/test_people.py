@@ -1,13 +1,19 @@
 """Organisations, people, and rules that succeed one another."""
 
-from datetime import date
+from datetime import UTC, date, datetime
 
 import pytest
 from django.core.management import CommandError, call_command
 
 from inventory.errors import OutOfRangeError, StateConflictError
 from inventory.models import AgencyPolicy, Organisation, Role, ShopCustomer
-from inventory.services.people import add_customer, add_person, policy_at, set_policy
+from inventory.services.people import (
+    add_customer,
+    add_person,
+    create_organisation,
+    policy_at,
+    set_policy,
+)
 from tests.factories import NOW, make_agency, make_shop
 
 pytestmark = pytest.mark.django_db
@@ -85,3 +91,17 @@ def test_a_weak_password_is_refused(monkeypatch):
         call_command(
             "add_person", "kim", "--organisation", "Example County", "--role", "engineer"
         )
+
+
+def test_an_organisation_goes_by_a_time_zone_that_exists():
+    with pytest.raises(OutOfRangeError, match="'Central' is no time zone; use a name such as"):
+        create_organisation(
+            name="Elsewhere", kind=Organisation.Kind.AGENCY, time_zone="Central"
+        )
+    here = create_organisation(
+        name="Here", kind=Organisation.Kind.AGENCY, time_zone="America/Chicago"
+    )
+    # 03:00 UTC on 2 June is 22:00 on 1 June in Chicago (UTC-5 in summer).
+    late = datetime(2026, 6, 2, 3, 0, tzinfo=UTC)
+    assert here.day_of(late) == date(2026, 6, 1)
+    assert here.clock_words(late) == "2026-06-01 22:00 CDT"
