@@ -17,6 +17,8 @@ UV_COMPILE := .venv/bin/uv pip compile pyproject.toml --universal --generate-has
 
 TSC := node_modules/typescript/bin/tsc --project tsconfig.json
 
+CORES ?= --numprocesses=auto --dist=worksteal
+
 PORT ?= 8000
 SERVE ?= 1
 ONLY ?=
@@ -48,7 +50,7 @@ run: assets ## serve your own database (DATABASE_URL, else var/signfleet.sqlite3
 	@DEBUG=$${DEBUG:-1} $(SITE) $(PY) manage.py runserver 127.0.0.1:$(PORT)
 
 test: assets ## run every test and show the coverage
-	@$(PY) -m pytest --cov --cov-report=term
+	@$(PY) -m pytest $(CORES) --cov --cov-report=term
 	@$(PY) -m tools.run_js_tests
 
 lint: setup ## ruff, mypy, the layers, and the types of the scripts

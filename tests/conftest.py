@@ -58,7 +58,9 @@ def _site_settings(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
 
 
 @pytest.fixture(scope="session")
-def django_db_modify_db_settings(tmp_path_factory: pytest.TempPathFactory) -> None:
+def django_db_modify_db_settings(
+    django_db_modify_db_settings_parallel_suffix: None, tmp_path_factory: pytest.TempPathFactory
+) -> None:
     """Put the test database of SQLite in a file: the races are about files."""
     if connections["default"].vendor == "sqlite":
         place: Path = tmp_path_factory.mktemp("database") / "test.sqlite3"
