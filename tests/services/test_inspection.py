@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import threading
 import uuid
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
 import pytest
-from django.db import connection
 
 from inventory.errors import OutOfRangeError, StateConflictError
 from inventory.models import (
@@ -32,6 +30,7 @@ from inventory.services.inspection import (
 )
 from inventory.services.people import create_organisation
 from tests.factories import NOW, make_agency, make_person, make_shop, make_sign
+from tests.services.races import together
 
 pytestmark = pytest.mark.django_db
 
@@ -334,32 +333,10 @@ def test_another_agencys_instrument_is_refused():
 # --- races ---------------------------------------------------------------------------------
 
 
-def _together(*jobs: Any) -> list[Any]:
-    """Run jobs in threads that start at once; each returns its result or its error."""
-    results: list[Any] = [None] * len(jobs)
-    start = threading.Barrier(len(jobs))
-
-    def run(number: int, job: Any) -> None:
-        try:
-            start.wait(timeout=20)
-            results[number] = job()
-        except Exception as error:  # noqa: BLE001 - handed to the test
-            results[number] = error
-        finally:
-            connection.close()
-
-    threads = [threading.Thread(target=run, args=pair) for pair in enumerate(jobs)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-    return results
-
-
 @pytest.mark.django_db(transaction=True)
 def test_two_phones_sending_one_inspection_at_once_store_it_once():
     sign, key = make_sign(make_agency()), uuid.uuid4()
-    results = _together(*[lambda: record(sign, client_uuid=key)] * 4)
+    results = together(*[lambda: record(sign, client_uuid=key)] * 4)
     assert [type(result) for result in results] == [Inspection] * 4
     assert len({result.pk for result in results}) == 1
     assert Inspection.objects.count() == 1
@@ -371,7 +348,7 @@ def test_two_phones_sending_one_inspection_at_once_store_it_once():
 def test_one_key_for_two_signs_at_once_is_stored_for_one_and_refused_for_the_other():
     agency, key = make_agency(), uuid.uuid4()
     signs = [make_sign(agency), make_sign(agency)]
-    results = _together(*[lambda sign=sign: record(sign, client_uuid=key) for sign in signs])
+    results = together(*[lambda sign=sign: record(sign, client_uuid=key) for sign in signs])
     kinds = sorted(type(result).__name__ for result in results)
     assert kinds == ["Inspection", "StateConflictError"]
     assert Inspection.objects.count() == 1
@@ -385,7 +362,7 @@ def test_several_inspections_of_one_sign_at_once_are_all_kept_and_judged():
         lambda minute=minute: record(sign, taken_at=TAKEN + timedelta(minutes=minute))
         for minute in range(4)
     ]
-    results = _together(*jobs)
+    results = together(*jobs)
     assert [type(result) for result in results] == [Inspection] * 4
     newest = Assessment.objects.order_by("-assessed_at", "-pk")[0]
     assert newest.inspection is not None

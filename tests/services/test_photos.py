@@ -11,6 +11,7 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
+from django.core.files.storage import default_storage
 from PIL import Image
 
 from inventory.errors import OutOfRangeError, StateConflictError
@@ -24,6 +25,7 @@ from inventory.services.photos import (
     store_photo,
 )
 from tests.factories import NOW, make_agency, make_shop, make_sign
+from tests.services.races import together
 
 ORIENTATION_TAG = 0x0112  # Exif 2.3, Orientation
 MAKER_TAG = 0x010F  # Exif 2.3, Make
@@ -176,6 +178,20 @@ def test_a_photo_sent_twice_is_stored_once_and_another_under_its_key_is_refused(
     with pytest.raises(StateConflictError, match="A different photo was already stored"):
         store_photo(sign=sign, content=picture((30, 30)), client_uuid=key, now=NOW)
     assert Photo.objects.count() == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_photo_sent_by_several_requests_at_once_is_stored_once():
+    sign, key = make_sign(make_agency()), uuid.uuid4()
+    results = together(
+        *[lambda: store_photo(sign=sign, content=picture(), client_uuid=key, now=NOW)] * 4
+    )
+    assert [type(result) for result in results] == [Photo] * 4
+    assert len({result.pk for result in results}) == 1
+    assert Photo.objects.count() == 1
+    folder, name = results[0].image.name.rsplit("/", 1)
+    kept = [each for each in default_storage.listdir(folder)[1] if each.startswith(str(key))]
+    assert kept == [name]
 
 
 @pytest.mark.django_db

@@ -1,4 +1,4 @@
-"""How probable it is that a true value is within its limits, given a result and how sure it is."""
+"""How probable it is that a true value is within its limits, given a result and its u."""
 
 import numpy as np
 

@@ -341,13 +341,9 @@ def _table_elements(
 
 def _as_on_face(look: _Look, color: Color) -> Color:
     """Return the face's own colour that a column of the table stands for."""
-    own = [look.background, look.legend]
-    if color in own:
-        return color
-    for each in own:
-        if each is not None and each.value.removeprefix("fluorescent-") == color.value:
-            return each
-    return color
+    own = [each for each in (look.background, look.legend) if each is not None]
+    named = {each.value.removeprefix("fluorescent-"): each for each in own}
+    return color if color in own else named.get(color.value, color)
 
 
 def _color_element(

@@ -135,6 +135,22 @@ def test_an_unknown_size_of_a_text_sign(yellow, verdict):
     assert "(size not known)" in result.reason or "Undecided: size not known." in result.reason
 
 
+def test_one_colour_of_two_sheetings_is_judged_in_the_columns_of_both():
+    # White on green, overhead: beaded Type III may not be used, prismatic 250; green 25 and 25.
+    face = Face(
+        None,
+        (
+            FaceArea(Part.BACKGROUND, Color.GREEN, "IX", Optics.PRISMATIC),
+            FaceArea(Part.LEGEND, Color.WHITE, "IX", Optics.PRISMATIC),
+            FaceArea(Part.SECONDARY, Color.WHITE, "III", Optics.BEADED),
+        ),
+        mount=MountClass.OVERHEAD,
+    )
+    white = element(assess_face(face, [read("white", "300")], RULES), "white")
+    assert white.verdict is Verdict.UNDECIDED
+    assert white.reason.startswith("Undecided: which of two sheetings was read not known.")
+
+
 def test_an_unknown_code_leaves_the_symbol_class_open():
     face = Face(
         None,
