@@ -37,9 +37,10 @@ def suite(pytester, monkeypatch):
     monkeypatch.delenv("CI", raising=False)
     monkeypatch.setenv("PYTHONPATH", str(ROOT))
 
-    def run(*text, **files):
+    def run(*text, options=(), **files):
         pytester.makepyfile(*text, **files)
-        return pytester.runpytest_subprocess("-p", "tests.left_out", "-p", "no:django")
+        plugins = ("-p", "tests.left_out", "-p", "no:django")
+        return pytester.runpytest_subprocess(*plugins, *options)
 
     return run
 
@@ -50,9 +51,10 @@ def test_a_left_out_test_is_said_loudly_with_its_reason(suite):
     result.stdout.fnmatch_lines(["!*LEFT OUT*!", "1 test * did not run: there is no Chromium*"])
 
 
-def test_ci_takes_a_left_out_test_for_a_failure(suite, monkeypatch):
+@pytest.mark.parametrize("options", [(), ("--numprocesses=2",)], ids=["one core", "two"])
+def test_ci_takes_a_left_out_test_for_a_failure(suite, monkeypatch, options):
     monkeypatch.setenv("CI", "true")
-    result = suite(SUITE)
+    result = suite(SUITE, options=options)
     assert result.ret == pytest.ExitCode.TESTS_FAILED
     result.stdout.fnmatch_lines(["CI=true: a left-out test is a failure."])
 
