@@ -24,7 +24,6 @@ class PolicySerializer(serializers.ModelSerializer[AgencyPolicy]):
             "uses_recommended_levels",
             "decision_rule",
             "excluded_groups",
-            "due_within_days",
             "press_rate_ft2_per_h",
             "basis",
         )

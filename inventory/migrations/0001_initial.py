@@ -285,7 +285,6 @@ class Migration(migrations.Migration):
                 ('fluorescent_orange_basis', models.TextField(blank=True, help_text='Why fluorescent orange is judged by the orange row; empty: not decided.')),
                 ('damage_days', models.JSONField(blank=True, default=dict, help_text="Days within which damage is put right, by severity (moderate, severe) and safety class (1 to 4); the agency's own targets, none by default.")),
                 ('excluded_groups', models.JSONField(blank=True, default=list, help_text='Keys of the exclusion clauses the agency applies.')),
-                ('due_within_days', models.PositiveIntegerField(default=365, help_text='How far ahead a sign counts as due soon.')),
                 ('press_rate_ft2_per_h', models.FloatField(default=162.0, help_text='Rate used for press-time estimates (common practice, no source).')),
                 ('basis', models.TextField(help_text='Why these rules: the decision they rest on.')),
                 ('organisation', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='policies', to='inventory.organisation')),

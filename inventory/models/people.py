@@ -148,9 +148,6 @@ class AgencyPolicy(Fact):
         blank=True,
         help_text="Keys of the exclusion clauses the agency applies.",
     )
-    due_within_days = models.PositiveIntegerField(
-        default=365, help_text="How far ahead a sign counts as due soon."
-    )
     press_rate_ft2_per_h = models.FloatField(
         default=162.0,
         help_text="Rate used for press-time estimates (common practice, no source).",

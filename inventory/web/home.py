@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 MEANING_OF_MARK = {
     "meets": "The mean of the readings is at or above the published level.",
-    "due-soon": "It meets its level, but something else makes it due; the page says what.",
+    "due": "It meets its level, but something else makes it due; the page says what.",
     "below": "The mean of the readings is below the published level.",
     "undecided": "The rows that could apply disagree; something has to be known first.",
     "no-usable-reading": "There is a level, but no reading that may be held against it.",

@@ -23,20 +23,20 @@ class Mark:
         return cls(word.replace(" ", "-"), word)
 
 
-DUE_SOON = Mark.of("due soon")
+DUE = Mark.of("due")
 MARK_OF_VERDICT = {verdict: Mark.of(verdict.value) for verdict in Verdict}
 MARKS = (
     MARK_OF_VERDICT[Verdict.MEETS],
-    DUE_SOON,
+    DUE,
     *(MARK_OF_VERDICT[verdict] for verdict in Verdict if verdict is not Verdict.MEETS),
 )
 
 
 def mark_of(verdict: str, *, is_due: bool = False) -> Mark:
-    """Return the mark of a verdict; one that meets its level but is due is due soon."""
+    """Return the mark of a verdict; one that meets its level may still be due."""
     known = Verdict(verdict)
     if known is Verdict.MEETS and is_due:
-        return DUE_SOON
+        return DUE
     return MARK_OF_VERDICT[known]
 
 
