@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from statistics import mean
+from typing import TYPE_CHECKING
 
 import pytest
 from django.conf import settings
+from django.db import transaction
 from django.db.models import Count, F
 
 from inventory.engineering.standards.new_sheeting import new_sheeting_minimum
@@ -34,18 +36,31 @@ from inventory.services.demo.readings import yearly_loss
 from inventory.services.demo.words import words
 from inventory.services.production import loaded_at
 
-SIZE = 0.05
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+SIZE = 0.4
 LAST_DAY = words("scenario")["last_day"]
 
 
+@pytest.fixture(scope="module")
+def _stored_once(django_db_setup, django_db_blocker) -> Iterator[None]:
+    """Store a part of the county once; the tests only read it."""
+    with (
+        pytest.MonkeyPatch.context() as patch,
+        django_db_blocker.unblock(),
+        transaction.atomic(),
+    ):
+        patch.setattr(settings, "IS_DEMO", True)
+        patch.setattr("inventory.services.demo.plan.PHOTO_COUNT", 0)
+        load_scenario(size=SIZE)
+        yield
+        transaction.set_rollback(True)
+
+
 @pytest.fixture
-def demo(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(settings, "IS_DEMO", True)
-    monkeypatch.setattr("inventory.services.demo.plan.PHOTO_COUNT", 0)
-
-
-def load(**options):
-    return load_scenario(**{"size": SIZE} | options)
+def stored(_stored_once, db) -> None:
+    """Give a test the stored county to read."""
 
 
 @pytest.fixture(scope="module")
@@ -112,18 +127,14 @@ def test_signs_stand_beside_their_road_and_look_at_their_traffic(whole):
         assert turned < 15.0, support.key
 
 
-@pytest.mark.django_db
-def test_support_types_are_published_ones(demo):
-    load()
+def test_support_types_are_published_ones(stored):
     keys = {row.key for row in support_types()}
     used = set(Support.objects.exclude(support_type="").values_list("support_type", flat=True))
     assert used
     assert used <= keys
 
 
-@pytest.mark.django_db
-def test_plaques_hang_with_their_sign_on_one_support(demo):
-    load(size=0.2)
+def test_plaques_hang_with_their_sign_on_one_support(stored):
     plaques = Position.objects.filter(parent__isnull=False)
     assert plaques.count() > 20
     assert not plaques.exclude(support=F("parent__support")).exists()
@@ -131,9 +142,7 @@ def test_plaques_hang_with_their_sign_on_one_support(demo):
     assert several.count() > 40
 
 
-@pytest.mark.django_db
-def test_a_street_name_blade_has_two_faces_on_one_panel(demo):
-    load(size=0.2)
+def test_a_street_name_blade_has_two_faces_on_one_panel(stored):
     blades = Sign.objects.filter(
         position__sign_code="D3-1", position__mount="post", state="installed"
     )
@@ -143,9 +152,7 @@ def test_a_street_name_blade_has_two_faces_on_one_panel(demo):
     assert sum(count == 2 for count in by_panel.values()) > 0.8 * len(by_panel)
 
 
-@pytest.mark.django_db
-def test_records_have_gaps_that_stay_gaps(demo):
-    load(size=0.4)
+def test_records_have_gaps_that_stay_gaps(stored):
     standing = Sign.objects.filter(state="installed")
     for gap in (
         {"installed_on": None},
@@ -163,9 +170,7 @@ def test_records_have_gaps_that_stay_gaps(demo):
 # Printed -------------------------------------------------------------------------------------
 
 
-@pytest.mark.django_db
-def test_each_printed_face_is_of_the_sheeting_the_press_log_says(demo):
-    load()
+def test_each_printed_face_is_of_the_sheeting_the_press_log_says(stored):
     assert PrintRun.objects.exists()
     for run in PrintRun.objects.select_related("press", "layout__roll"):
         loaded = loaded_at(run.press, run.started_at)
@@ -180,18 +185,14 @@ def test_each_printed_face_is_of_the_sheeting_the_press_log_says(demo):
         }
 
 
-@pytest.mark.django_db
-def test_no_run_uses_more_than_its_roll_had(demo):
-    load()
+def test_no_run_uses_more_than_its_roll_had(stored):
     for roll in words("press")["rolls"]:
         runs = PrintRun.objects.filter(layout__roll__roll_number=roll["roll_number"])
         used = sum(run.roll_length_used_ft for run in runs)
         assert used <= words("press")["roll"]["length_ft"]
 
 
-@pytest.mark.django_db
-def test_every_face_of_the_shop_came_of_an_order_line_for_its_position(demo):
-    load()
+def test_every_face_of_the_shop_came_of_an_order_line_for_its_position(stored):
     printed = Sign.objects.filter(maker__isnull=False)
     assert printed.count() == LayoutFace.objects.count() > 0
     for face in LayoutFace.objects.select_related("sign", "line"):
@@ -200,9 +201,7 @@ def test_every_face_of_the_shop_came_of_an_order_line_for_its_position(demo):
     assert not printed.filter(label_id=None).exists()
 
 
-@pytest.mark.django_db
-def test_faces_follow_one_another_in_a_position(demo):
-    load(size=0.2)
+def test_faces_follow_one_another_in_a_position(stored):
     replaced = Sign.objects.filter(state="removed")
     assert replaced.exists()
     for old in replaced.select_related("position"):
@@ -315,9 +314,7 @@ def test_one_lot_fades_faster_than_the_others(whole):
     assert mean(by_lot[True]) < 0.9 * mean(by_lot[False])
 
 
-@pytest.mark.django_db
-def test_inspections_are_facts_of_the_past_on_faces_that_were_up(demo):
-    load(size=0.2)
+def test_inspections_are_facts_of_the_past_on_faces_that_were_up(stored):
     ends = datetime(LAST_DAY.year, LAST_DAY.month, LAST_DAY.day, tzinfo=UTC)
     assert not Inspection.objects.filter(taken_at__gte=ends).exists()
     assert not Inspection.objects.filter(recorded_at__lt=F("taken_at")).exists()
@@ -334,25 +331,20 @@ def test_inspections_are_facts_of_the_past_on_faces_that_were_up(demo):
     assert Inspection.objects.dates("taken_at", "year").count() >= 4
 
 
-@pytest.mark.django_db
-def test_each_days_readings_lie_between_two_checks_of_their_instrument(demo):
-    load()
+def test_each_days_readings_lie_between_two_checks_of_their_instrument(stored):
+    checks = defaultdict(list)
+    for check in InstrumentCheck.objects.order_by("checked_at"):
+        assert check.is_within_tolerance
+        checks[check.instrument_id, check.checked_at.date()].append(check)
     visits = Inspection.objects.exclude(instrument=None)
     assert visits.exists()
     for visit in visits:
-        checks = InstrumentCheck.objects.filter(
-            instrument=visit.instrument, checked_at__date=visit.taken_at.date()
-        )
-        before, after = checks.order_by("checked_at")
+        before, after = checks[visit.instrument_id, visit.taken_at.date()]
         assert (before.moment, after.moment) == ("before", "after")
         assert before.checked_at < visit.taken_at < after.checked_at
-        assert before.is_within_tolerance
-        assert after.is_within_tolerance
 
 
-@pytest.mark.django_db
-def test_roads_have_lines_on_the_map(demo):
-    load()
+def test_roads_have_lines_on_the_map(stored):
     for road in Road.objects.all():
         assert len(road.line) >= 2
         for longitude, latitude in road.line:

@@ -62,6 +62,8 @@ class Bars:
             )
         self.bar.total = total
         self.bar.update(done - self.bar.n)
+        if done >= total:
+            self.close()  # before anything else is written to the screen
 
 
 class Command(BaseCommand):

@@ -48,6 +48,7 @@ SKIES: tuple[tuple[Rgb, Rgb], ...] = (
 FIELDS: tuple[Rgb, ...] = ((110, 132, 74), (150, 142, 84), (92, 122, 80), (132, 126, 96))
 GALVANISED: Rgb = (146, 150, 152)
 WOOD: Rgb = (120, 92, 66)
+SHADOW_DEPTH = 110  # of 255
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +77,7 @@ def draw_photo(face: FacePlan, seen: list[ObservationPlan], rng: Random) -> byte
     _stand(image, panel, face, scale, lean if is_leaning else rng.uniform(-1.0, 1.0))
     if Observation.Kind.OBSTRUCTED in kinds:
         _branches(image, rng, scale, kinds[Observation.Kind.OBSTRUCTED])
-    image = image.resize((WIDTH_PX, HEIGHT_PX), Image.Resampling.LANCZOS)
+    image = image.reduce(scale)
     _mark(image)
     out = io.BytesIO()
     image.save(out, "JPEG", quality=JPEG_QUALITY, optimize=True)
@@ -352,14 +353,19 @@ def _stand(
         draw.rectangle((x - half, top, x + half, foot[1]), fill=(*paint, 255))
         draw.line(((x + half, top), (x + half, foot[1])), fill=(70, 70, 72, 255), width=scale)
     layer.alpha_composite(panel, (foot[0] - panel.width // 2, top + 6 * scale))
-    layer = layer.rotate(-lean_deg, Image.Resampling.BICUBIC, center=foot)
-    shadow = Image.new("RGBA", image.size, (0, 0, 0, 0))
-    ImageDraw.Draw(shadow).ellipse(
-        (foot[0] - 26 * scale, foot[1] - 6 * scale, foot[0] + 70 * scale, foot[1] + 8 * scale),
-        fill=(20, 20, 20, 90),
-    )
-    image.paste(shadow, (0, 0), shadow.filter(ImageFilter.GaussianBlur(4 * scale)))
+    layer = layer.rotate(-lean_deg, Image.Resampling.BILINEAR, center=foot)
+    _shadow(image, foot, scale)
     image.paste(layer, (0, 0), layer)
+
+
+def _shadow(image: Image.Image, foot: tuple[int, int], scale: int) -> None:
+    """Darken the ground beside the post's foot, with a soft edge."""
+    mask = Image.new("L", (140 * scale, 50 * scale), 0)
+    ImageDraw.Draw(mask).ellipse(
+        (22 * scale, 18 * scale, 118 * scale, 32 * scale), fill=SHADOW_DEPTH
+    )
+    mask = mask.filter(ImageFilter.GaussianBlur(4 * scale))
+    image.paste((20, 20, 20), (foot[0] - 48 * scale, foot[1] - 24 * scale), mask)
 
 
 def _branches(image: Image.Image, rng: Random, scale: int, severity: int) -> None:
