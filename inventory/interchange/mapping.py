@@ -100,7 +100,7 @@ class ConditionRule:
 class PointRule:
     """Where the coordinates are."""
 
-    projector: Projector | None
+    projector: Projector
     x_column: str = ""
     y_column: str = ""
     text_column: str = ""

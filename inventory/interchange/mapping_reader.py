@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from datetime import UTC, tzinfo
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -12,7 +11,7 @@ from inventory.engineering.standards.vocabulary import Color
 from inventory.errors import OutOfRangeError
 from inventory.interchange.dates import check_formats
 from inventory.interchange.facings import Convention
-from inventory.interchange.files import DELIMITERS, FileOptions, RawTable
+from inventory.interchange.files import FileOptions, RawTable
 from inventory.interchange.mapping import (
     REFUSE,
     UNKNOWN,
@@ -32,7 +31,7 @@ from inventory.interchange.mapping import (
 from inventory.interchange.mapping_table import MappingTable, Problems, nearest
 from inventory.interchange.points import METRES_PER_UNIT, Box, Projector, read_crs
 from inventory.interchange.sizes import INCHES_PER_UNIT, SizeOrder
-from inventory.interchange.texts import NumberFormat, normal_word
+from inventory.interchange.texts import normal_word
 from inventory.models import Sign
 from inventory.models.places import Mount
 from inventory.services.importing.rows import SourceField
@@ -43,6 +42,8 @@ if TYPE_CHECKING:
 TEXT_ORDERS = ("x y", "latitude longitude")
 DISTANCE_UNITS = ("mi", "km")
 SUPPORT_KEYS = tuple(row.key for row in support_types())
+# Stands where a mapping names no system that exists; such a mapping is refused.
+NO_PROJECTOR = Projector(read_crs("EPSG:4326"))
 DEFAULT_SAME_PLACE_M = 30.0
 MAXIMUM_GROUPING_M = 200.0
 ISO_FORMATS = (
@@ -103,74 +104,6 @@ _MUST_BE_KNOWN = ("status", "owner")
 # Reading ------------------------------------------------------------------------------------
 
 
-def parse_toml(text: str) -> dict[str, Any]:
-    """
-    Return the tables of a mapping.
-
-    Raises
-    ------
-    OutOfRangeError
-        If the text is not TOML.
-    """
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        msg = f"The mapping is not a TOML file: {error}."
-        raise OutOfRangeError(msg) from None
-
-
-def read_file_options(data: dict[str, Any]) -> FileOptions:
-    """
-    Return how the mapping says the file is to be read.
-
-    Raises
-    ------
-    OutOfRangeError
-        If something in its [file] table is wrong.
-    """
-    problems = Problems(())
-    table = MappingTable("file", data.get("file"), problems)
-    encoding = table.text("encoding")
-    if encoding:
-        try:
-            "".encode(encoding)
-        except LookupError:
-            table.problem(f"encoding = '{encoding}' is not known; use utf-8, cp1252, utf-16 ….")
-    delimiter = str(data.get("file", {}).get("delimiter", "")) if table.has("delimiter") else ""
-    if delimiter and delimiter not in DELIMITERS:
-        table.problem(f"delimiter = {delimiter!r} must be one of ',', ';', '|' or a tab (\\t).")
-    skip = table.number("skip_lines") or 0
-    if skip < 0 or skip != int(skip):
-        table.problem(f"skip_lines = {skip:g} must be a whole number, zero or more.")
-    decimal = table.choice("decimal", (".", ","))
-    thousands = str(data.get("file", {}).get("thousands", "")) if table.has("thousands") else ""
-    if thousands not in ("", ".", ",", "'", " ") or (thousands and thousands == decimal):
-        table.problem(
-            "thousands must be one of '.', ',', an apostrophe or a blank, not decimal."
-        )
-    layer = table.text("layer")
-    table.text("time_zone")
-    table.finish()
-    _raise(problems)
-    return FileOptions(
-        encoding=encoding,
-        delimiter=delimiter,
-        layer=layer,
-        skip_lines=int(skip),
-        numbers=NumberFormat(decimal, thousands),
-    )
-
-
-def _raise(problems: Problems) -> None:
-    sentences = problems.sentences
-    if sentences:
-        head = "One thing is" if len(sentences) == 1 else f"{len(sentences)} things are"
-        msg = f"{head} wrong with the mapping:\n" + "\n".join(
-            f"  - {each}" for each in sentences
-        )
-        raise OutOfRangeError(msg)
-
-
 def read_mapping(data: dict[str, Any], options: FileOptions, file: RawTable) -> ListMapping:
     """
     Return a mapping that fits a file.
@@ -185,7 +118,7 @@ def read_mapping(data: dict[str, Any], options: FileOptions, file: RawTable) -> 
         if name not in TABLES:
             problems.add(name, f"is no table of a mapping{nearest(name, TABLES)}.")
     mapping = _MappingReader(data, options, problems, file).read()
-    _raise(problems)
+    problems.raise_all()
     return mapping
 
 
@@ -305,10 +238,8 @@ class _MappingReader:
             projector, x, y, text, order == "latitude longitude", is_geometry=is_geometry
         )
 
-    def _projector(self, table: MappingTable, *, is_geometry: bool) -> Projector | None:
+    def _projector(self, table: MappingTable, *, is_geometry: bool) -> Projector:
         wanted = table.text("crs")
-        if not wanted and isinstance(self.data.get("point", {}).get("crs"), int):
-            wanted = str(self.data["point"]["crs"])
         unit = table.choice("unit", tuple(METRES_PER_UNIT)) or None
         own = self.file.crs if is_geometry else ""
         is_overriding = table.flag("override_file_crs")
@@ -317,9 +248,9 @@ class _MappingReader:
             table.problem(
                 "crs is missing: write the EPSG code of the coordinates, EPSG:4326 …."
             )
-            return None
+            return NO_PROJECTOR
         try:
-            crs = read_crs(wanted or own or "")
+            crs = read_crs(wanted or own)
             if wanted and own and read_crs(own) != crs and not is_overriding:
                 table.problem(
                     f"crs = '{wanted}', but the file says {own[:60]}; leave crs out, or add "
@@ -328,14 +259,18 @@ class _MappingReader:
             return Projector(crs, unit, bounds)
         except OutOfRangeError as error:
             table.problem(str(error))
-            return None
+            return NO_PROJECTOR
 
     def _bounds(self, table: MappingTable) -> Box | None:
         if not table.has("bounds"):
             return None
         given = self.data["point"]["bounds"]
         names = ("south", "west", "north", "east")
-        if not isinstance(given, dict) or set(given) != set(names):
+        if not (
+            isinstance(given, dict)
+            and set(given) == set(names)
+            and all(type(each) in (int, float) for each in given.values())
+        ):
             table.problem(
                 "bounds must be { south = …, west = …, north = …, east = … } in degrees."
             )

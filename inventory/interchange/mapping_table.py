@@ -6,6 +6,7 @@ import difflib
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from inventory.errors import OutOfRangeError
 from inventory.interchange.texts import normal_word
 
 if TYPE_CHECKING:
@@ -41,6 +42,21 @@ class Problems:
     def add(self, where: str, sentence: str) -> None:
         """Keep one sentence."""
         self.sentences.append(f"[{where}] {sentence}")
+
+    def raise_all(self) -> None:
+        """
+        Refuse the mapping, if anything is wrong with it.
+
+        Raises
+        ------
+        OutOfRangeError
+            With every sentence on a line of its own.
+        """
+        if self.sentences:
+            count = len(self.sentences)
+            head = "One thing is" if count == 1 else f"{count} things are"
+            lines = [f"{head} wrong with the mapping:", *(f"  - {s}" for s in self.sentences)]
+            raise OutOfRangeError("\n".join(lines))
 
 
 class MappingTable:

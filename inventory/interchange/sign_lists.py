@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from inventory.interchange.files import FileOptions, RawTable, read_table
-from inventory.interchange.mapping_reader import parse_toml, read_file_options, read_mapping
+from inventory.interchange.mapping_file import parse_toml, read_file_options
+from inventory.interchange.mapping_reader import read_mapping
 from inventory.interchange.translation import translate
 from inventory.services.importing.rows import SourceList
 
@@ -69,9 +70,7 @@ def read_sign_list(path: Path, mapping_text: str, *, today: date) -> SourceList:
     table = read_table(path, options)
     mapping = read_mapping(data, options, table)
     rows, notebook = translate(table, mapping, today)
-    remarks = list(table.remarks)
-    if mapping.point.projector is not None:
-        remarks += mapping.point.projector.remarks()
+    remarks = [*table.remarks, *mapping.point.projector.remarks()]
     if "owner" not in data:
         remarks.append("There is no [owner]: every sign is taken as the organisation's own.")
     return SourceList(

@@ -15,7 +15,9 @@ from inventory.interchange.dates import PartialDate, read_date
 from inventory.interchange.facings import read_facing
 from inventory.interchange.mapping import (
     REFUSE,
+    ConditionRule,
     DateRule,
+    FacingRule,
     ListMapping,
     NumberRule,
     SizeRule,
@@ -31,6 +33,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from inventory.interchange.files import RawRow, RawTable
+    from inventory.interchange.sizes import SizeOrder
 
 KILOMETRES_PER_MILE = 1.609344  # exact: 5280 ft of 0.3048 m (NIST SP 811, appendix B.8)
 FIRST_YEAR, LAST_YEAR = 1950, 2150
@@ -98,7 +101,6 @@ def _points(file: RawTable, mapping: ListMapping) -> list[tuple[float, float] | 
     if not found:
         return out
     projector = mapping.point.projector
-    assert projector is not None, "a mapping that was read has its coordinate system"  # noqa: S101 - for the type checker
     xy = np.array([pairs[index] for index in found], dtype=np.float64)
     latitudes, longitudes = projector.project(xy[:, 0], xy[:, 1])
     reasons = projector.refusals(xy[:, 0], xy[:, 1])
@@ -150,7 +152,6 @@ class _Translator:
         self.today = today
         # Lists repeat a few words many times.
         self.date = lru_cache(maxsize=None)(self._date)
-        self.sizes = lru_cache(maxsize=None)(self._sizes)
 
     def row(self, raw: RawRow, point: tuple[float, float] | str) -> SourceRow:
         """Return one row in our words."""
@@ -202,11 +203,11 @@ class _Translator:
             values[name] = found and [found.day.isoformat(), found.precision]
         self._check_dates(raw, values)
         if mapping.size is not None:
-            values[SourceField.SIZES] = self._size(raw)
+            values[SourceField.SIZES] = self._size(raw, mapping.size)
         if mapping.facing is not None:
-            values[SourceField.FACING] = self._facing(raw)
+            values[SourceField.FACING] = self._facing(raw, mapping.facing)
         if mapping.condition is not None:
-            values[SourceField.CONDITION] = self._condition(raw)
+            values[SourceField.CONDITION] = self._condition(raw, mapping.condition)
         if mapping.is_mount_from_support and values.get(SourceField.MOUNT) is None:
             support_type = values.get(SourceField.SUPPORT_TYPE)
             values[SourceField.MOUNT] = (
@@ -290,9 +291,7 @@ class _Translator:
     def _with_points(self, text: str) -> str:
         return text.replace(",", ".") if self.mapping.numbers.decimal == "," else text
 
-    def _size(self, raw: RawRow) -> list[list[float | None]] | None:
-        rule = self.mapping.size
-        assert rule is not None  # noqa: S101 - for the type checker
+    def _size(self, raw: RawRow, rule: SizeRule) -> list[list[float | None]] | None:
         if not rule.column:
             width = self._side(raw, rule.width_column, rule)
             height = self._side(raw, rule.height_column, rule)
@@ -301,7 +300,10 @@ class _Translator:
         if not text:
             return None
         try:
-            sizes = self.sizes(rule.values.get(normal_word(text), text))
+            text = rule.values.get(normal_word(text), text)
+            sizes = _sizes(
+                self._with_points(text), rule.unit, rule.order, is_square=rule.is_single_square
+            )
         except OutOfRangeError as error:
             self._note(raw, SourceField.SIZES, text, f"{error} {AS_UNKNOWN.capitalize()}")
             return None
@@ -318,18 +320,7 @@ class _Translator:
             self._note(raw, column, text, f"{error} {AS_UNKNOWN.capitalize()}")
             return None
 
-    def _sizes(self, text: str) -> list[list[float | None]]:
-        rule = self.mapping.size
-        assert rule is not None  # noqa: S101 - for the type checker
-        text = self._with_points(text)
-        if rule.is_single_square and is_one_length(text):
-            side = read_length_in(text, rule.unit) or None
-            return [[side, side]]
-        return [list(pair) for pair in read_sizes_in(text, rule.unit, rule.order)]
-
-    def _facing(self, raw: RawRow) -> float | None:
-        rule = self.mapping.facing
-        assert rule is not None  # noqa: S101 - for the type checker
+    def _facing(self, raw: RawRow, rule: FacingRule) -> float | None:
         text = self._cell(raw, rule.column, rule.unknown_values)
         if not text:
             return None
@@ -360,9 +351,7 @@ class _Translator:
     def _date(self, text: str, formats: Sequence[str]) -> PartialDate:
         return read_date(text, formats, self.mapping.zone, latest=self.today)
 
-    def _condition(self, raw: RawRow) -> list[Any] | None:
-        rule = self.mapping.condition
-        assert rule is not None  # noqa: S101 - for the type checker
+    def _condition(self, raw: RawRow, rule: ConditionRule) -> list[Any] | None:
         text = self._cell(raw, rule.column, rule.unknown_values)
         if not text:
             return None
@@ -416,3 +405,14 @@ _NO_BLANKS = (SourceField.STATUS, SourceField.OWNER)
 
 def _partial(value: Sequence[str]) -> PartialDate:
     return PartialDate(date.fromisoformat(value[0]), value[1])
+
+
+@lru_cache(maxsize=10_000)
+def _sizes(
+    text: str, unit: str, order: SizeOrder, *, is_square: bool
+) -> list[list[float | None]]:
+    """Return the faces of a size text; a single number may stand for a square."""
+    if is_square and is_one_length(text):
+        side = read_length_in(text, unit) or None
+        return [[side, side]]
+    return [list(pair) for pair in read_sizes_in(text, unit, order)]

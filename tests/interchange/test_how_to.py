@@ -87,7 +87,9 @@ def test_every_table_and_word_of_a_mapping_is_on_the_page():
 
 
 def test_every_key_of_a_mapping_is_on_the_page():
-    code = (PACKAGE / "mapping_reader.py").read_text(encoding="utf-8")
+    code = "".join(
+        each.read_text(encoding="utf-8") for each in sorted(PACKAGE.glob("mapping_*.py"))
+    )
     kinds = "text|texts|number|flag|choice|column|columns|words|target"
     asked = rf'(?:table|head|support|mount)\.(?:{kinds})\("(\w+)"'
     keys = set(re.findall(asked, code)) | {

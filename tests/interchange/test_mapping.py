@@ -123,9 +123,15 @@ def test_each_slip_has_its_sentence(tmp_path, table, words):
         ('crs = "EPSG:4326"\ntext = "Post"', "needs text_order"),
         ('crs = "EPSG:4326"\ngeometry = true', "the file has no shapes"),
         ('crs = "EPSG:4326"\nunit = "m"\nx = "Lon"\ny = "Lat"', "in degrees"),
-        ('crs = 4326\nx = "Lon"\ny = "Lat"\nbounds = [1, 2]', "bounds must be"),
+        ('crs = "EPSG:4326"\nx = "Lon"\ny = "Lat"\nbounds = [1, 2]', "bounds must be"),
         (
-            'crs = 4326\nx = "Lon"\ny = "Lat"\n'
+            'crs = "EPSG:4326"\nx = "Lon"\ny = "Lat"\n'
+            'bounds = { south = "a", west = 0, north = 1, east = 1 }',
+            "bounds must be",
+        ),
+        ('crs = 4326\nx = "Lon"\ny = "Lat"', "must be a text"),
+        (
+            'crs = "EPSG:4326"\nx = "Lon"\ny = "Lat"\n'
             "bounds = { south = 2, west = 0, north = 1, east = 1 }",
             "south below north",
         ),

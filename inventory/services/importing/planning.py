@@ -72,14 +72,14 @@ class RowPlan:
 
     def shown_changes(self) -> dict[str, dict[str, Any]]:
         """Return what waits: our value, the source's, and what the source said before."""
-        assert self.ours is not None  # noqa: S101 - for the type checker
-        assert self.record is not None  # noqa: S101 - for the type checker
-        ours = self.ours.values()
+        if self.ours is None or self.record is None:
+            return {}
+        ours, before = self.ours.values(), self.record.applied
         return {
             name: {
                 "ours": ours.get(name),
                 "source": value,
-                "before": self.record.applied.get(name),
+                "before": before.get(name),
             }
             for name, value in self.changes.items()
         }
@@ -188,7 +188,8 @@ class Planner:
         records = [plan.record for plan in plans if plan.record is not None]
         ours = our_faces(records, is_locking=is_writing) if records else {}
         for plan in plans:
-            assert plan.record is not None  # noqa: S101 - for the type checker
+            if plan.record is None:
+                continue
             plan.ours = ours[plan.record.pk]
             values = plan.ours.values()
             for name in list(plan.changes):
@@ -197,7 +198,7 @@ class Planner:
                 ):
                     plan.caught_up[name] = plan.changes.pop(name)
             if plan.changes:
-                plan.waits_because = self._why_wait(plan, values)
+                plan.waits_because = self._why_wait(plan, plan.record, plan.ours, values)
                 plan.outcome = Outcome.UNCHANGED if plan.waits_because else Outcome.UPDATED
 
     def _find_waiting(self, plans: Sequence[RowPlan]) -> None:
@@ -214,14 +215,13 @@ class Planner:
                 plan.waits_because = settlement.reason
                 plan.outcome = Outcome.UNCHANGED
 
-    def _why_wait(self, plan: RowPlan, values: Mapping[str, Any]) -> str:
+    def _why_wait(
+        self, plan: RowPlan, record: SourceRecord, ours: OurFaces, values: Mapping[str, Any]
+    ) -> str:
         """Return why a changed row must wait for a person; blank when it may be applied."""
         names = set(plan.changes) - {SourceField.CONDITION}
         if not names:
             return ""
-        ours, record = plan.ours, plan.record
-        assert ours is not None  # noqa: S101 - for the type checker
-        assert record is not None  # noqa: S101 - for the type checker
         # A row whose text is as before is only read better now; no crew's word is newer.
         return (
             (self._newer_crew_record(plan.row, record, ours) if plan.has_new_text else "")
@@ -285,8 +285,7 @@ class Planner:
         if plan.outcome is Outcome.CREATED:
             point = plan.given[SourceField.POINT]
             plan.support = self.book.place(key, self._key_place_or(key, point))
-        elif plan.outcome is Outcome.UPDATED:
-            assert plan.ours is not None  # noqa: S101 - for the type checker
+        elif plan.outcome is Outcome.UPDATED and plan.ours is not None:
             plan.support = self._place_again(plan, key, plan.ours)
 
     def _key_place_or(self, key: str, point: Sequence[float]) -> Point:

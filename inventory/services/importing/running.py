@@ -79,7 +79,7 @@ def import_signs(
             plans = planner.plan(batch, is_writing=False)
             report.faces_made += _faces_to_make(plans)
         else:
-            plans = _write_batch(report, planner, start, batch)
+            report.run, plans = _write_batch(report, report.run, planner, batch)
         report.add(plans)
         if progress is not None:
             progress("rows", start + len(batch), len(source.rows))
@@ -184,11 +184,11 @@ def _recall(report: ImportReport, run: ImportRun) -> None:
 
 @transaction.atomic
 def _write_batch(
-    report: ImportReport, planner: Planner, start: int, batch: Sequence[SourceRow]
-) -> list[RowPlan]:
+    report: ImportReport, run: ImportRun, planner: Planner, batch: Sequence[SourceRow]
+) -> tuple[ImportRun, list[RowPlan]]:
     """Plan and write some rows, and keep that they are done."""
-    assert report.run is not None  # noqa: S101 - for the type checker
-    run = ImportRun.objects.select_for_update().get(pk=report.run.pk)
+    start = run.rows_done
+    run = ImportRun.objects.select_for_update().get(pk=run.pk)
     if run.rows_done != start or run.state != ImportRun.State.RUNNING:
         msg = (
             f"The import of {run.file_name} is being done by another process, which is at row "
@@ -207,8 +207,7 @@ def _write_batch(
         name = f"{plan.outcome.value}_count"
         setattr(run, name, getattr(run, name) + 1)
     run.save()
-    report.run = run
-    return plans
+    return run, plans
 
 
 def _missing(organisation: Organisation, source: SourceList) -> list[str]:

@@ -129,7 +129,7 @@ class SupportBook:
         """Return the support for a sign with this key (blank: none) at this point."""
         if key:
             return self._by_key_at(key, point)
-        near = self._nearest(point) if self.grouping_m is not None else None
+        near = None if self.grouping_m is None else self._nearest(point, self.grouping_m)
         return near or self._make("", point)
 
     def _by_key_at(self, key: str, point: Point) -> Support:
@@ -144,8 +144,7 @@ class SupportBook:
             name = f"{key} ({times})"
         return self._make(name, point)
 
-    def _nearest(self, point: Point) -> Support | None:
-        assert self.grouping_m is not None  # noqa: S101 - for the type checker
+    def _nearest(self, point: Point, within_m: float) -> Support | None:
         row, _ = self._square(*point)
         best: tuple[float, Support] | None = None
         for near_row in (row - 1, row, row + 1):
@@ -153,7 +152,7 @@ class SupportBook:
             for near_column in (column - 1, column, column + 1):
                 for support in self._grid.get((near_row, near_column), ()):
                     metres = metres_between(point_of(support), point)
-                    if metres <= self.grouping_m and (best is None or metres < best[0]):
+                    if metres <= within_m and (best is None or metres < best[0]):
                         best = metres, support
         return best[1] if best is not None else None
 

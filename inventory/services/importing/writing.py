@@ -60,7 +60,7 @@ class Writer:
         self.supports.write()
         self._create_and_update(plans, made)
         self._keep_waiting(plans)
-        self._remember(plan for plan in plans if plan.record is not None)
+        self._remember(plans)
         made.save()
         ImportRefusal.objects.bulk_create(
             ImportRefusal(run=self.run, line=p.row.line, raw=dict(p.row.raw), reason=p.reason)
@@ -84,15 +84,13 @@ class Writer:
     def _create_and_update(self, plans: Sequence[RowPlan], made: Made) -> None:
         maker = FaceMaker(self.run.organisation, self.run.started_at, made)
         for plan in plans:
-            if plan.outcome is Outcome.CREATED:
+            if plan.support is None:
+                continue
+            if plan.record is None:
                 record = self._new_record(plan)
                 made.records.append(record)
-                assert plan.support is not None  # noqa: S101 - for the type checker
                 maker.make(record, plan.given, plan.support)
-            elif plan.outcome is Outcome.UPDATED:
-                assert plan.record is not None  # noqa: S101 - for the type checker
-                assert plan.ours is not None  # noqa: S101 - for the type checker
-                assert plan.support is not None  # noqa: S101 - for the type checker
+            elif plan.ours is not None:
                 maker.change(plan.record, plan.ours, plan.changes, plan.support)
 
     def _new_record(self, plan: RowPlan) -> SourceRecord:
@@ -113,7 +111,8 @@ class Writer:
         untouched = []
         for plan in plans:
             record = plan.record
-            assert record is not None  # noqa: S101 - for the type checker
+            if record is None:
+                continue
             given = dict(plan.caught_up)
             if plan.outcome is Outcome.UPDATED:
                 given |= plan.changes
