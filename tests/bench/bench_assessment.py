@@ -34,6 +34,7 @@ from inventory.services.assessment import assess_sign, assess_signs, mark_due
 from inventory.services.judging import gather, rules_of
 from inventory.services.people import create_organisation, policy_at, set_policy
 from inventory.services.standards import code_book
+from tests.bench import decision_rows
 from tests.bench.database import temporary_database
 from tests.bench.rows import Row
 
@@ -61,7 +62,8 @@ def run() -> list[Row]:
     """Return the figures; the fleet stands in a database of its own that is dropped after."""
     with temporary_database():
         agency = _fleet()
-        return [*_fleet_rows(agency), *_face_rows(agency), _comparison_row()]
+        own = [*_fleet_rows(agency), *_face_rows(agency), _comparison_row()]
+    return [*own, *decision_rows.rows()]
 
 
 def _fleet_rows(agency: Organisation) -> list[Row]:

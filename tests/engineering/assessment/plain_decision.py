@@ -3,7 +3,8 @@ The decision rules once more, one element at a time, in plain Python from the fo
 
 Nothing of the project's statistics or of SciPy is used: the distribution functions are those of
 Abramowitz and Stegun (from memory), the quantiles are found by halving. The tests compare the
-project with this, and the benchmark measures it as the naive way.
+project with this. The benchmark measures it as the naive way, with a library's distribution
+function in place of the series.
 """
 
 import math
@@ -59,7 +60,14 @@ def effective_dof(parts):
     return sum(variance for variance, _ in parts) ** 2 / below if below else math.inf
 
 
-def judge(difference, is_met, parts_with, required, is_clear=lambda _more, _factor: True):
+def judge(
+    difference,
+    is_met,
+    parts_with,
+    required,
+    is_clear=lambda _more, _factor: True,
+    distribution=distribution_function,
+):
     """
     Verdict, probability, U, guard and further readings of one difference.
 
@@ -83,7 +91,7 @@ def judge(difference, is_met, parts_with, required, is_clear=lambda _more, _fact
 
     u, whole = certainty(0)
     if u > 0:
-        probability = distribution_function(difference / u, whole)
+        probability = distribution(difference / u, whole)
     else:
         probability = 1.0 if difference >= 0 else 0.0
     expanded = quantile(0.975, whole) * u
@@ -109,7 +117,7 @@ def scatter_part(result, more):
     return scatter**2 / (count + more), (dof if more == 0 else count + more - 1)
 
 
-def judge_level(result, level, required):
+def judge_level(result, level, required, distribution=distribution_function):
     """A result (total, count, scatter, dof, common) against a level in thousandths."""
     total, count, _, _, common = result
     difference = (total - level * count) / (count * 1000)
@@ -118,10 +126,11 @@ def judge_level(result, level, required):
         total >= level * count,
         lambda more: (scatter_part(result, more), (common**2, math.inf)),
         required,
+        distribution=distribution,
     )
 
 
-def judge_contrast(white, red, ratio, required, is_shared):
+def judge_contrast(white, red, ratio, required, is_shared, distribution=distribution_function):
     """White over red against a least ratio in thousandths."""
     numerator, denominator = white[0] * red[1] * 1000, ratio * red[0] * white[1]
     difference = (numerator - denominator) / (white[1] * red[1] * 1_000_000)
@@ -138,4 +147,6 @@ def judge_contrast(white, red, ratio, required, is_shared):
         mean = red[0] / (red[1] * 1000)
         return mean**2 > factor**2 * (scatter_part(red, more)[0] + red[4] ** 2)
 
-    return judge(difference, numerator >= denominator, parts_with, required, is_clear)
+    return judge(
+        difference, numerator >= denominator, parts_with, required, is_clear, distribution
+    )
