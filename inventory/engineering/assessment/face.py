@@ -84,6 +84,8 @@ class ReadingSet:
     The values of one colour read at one geometry on one visit, R_A in cd/lx/m².
 
     ``visit`` tells visits apart and orders those of one moment; a stored inspection's number.
+    ``doubt`` says what is held against the readings of the visit; they are not judged while it
+    is not empty.
     """
 
     color: Color
@@ -94,6 +96,7 @@ class ReadingSet:
     surface_state: SurfaceState = SurfaceState.UNKNOWN
     observation_angle_deg: Decimal = JUDGED_OBSERVATION_ANGLE_DEG
     entrance_angle_deg: Decimal = JUDGED_ENTRANCE_ANGLE_DEG
+    doubt: str = ""
 
     @property
     def reason_not_judged(self) -> str:
@@ -105,6 +108,7 @@ class ReadingSet:
             surface_state=self.surface_state,
             observation_angle_deg=self.observation_angle_deg,
             entrance_angle_deg=self.entrance_angle_deg,
+            doubt=self.doubt,
         )
 
 

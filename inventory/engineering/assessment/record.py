@@ -76,6 +76,7 @@ def facts_of(face: Face, readings: Iterable[ReadingSet], rules: Rules) -> dict[s
                 "surface_state": each.surface_state.value,
                 "observation_angle_deg": str(each.observation_angle_deg),
                 "entrance_angle_deg": str(each.entrance_angle_deg),
+                "doubt": each.doubt,
             }
             for each in readings
         ],
@@ -136,6 +137,7 @@ def from_facts(facts: Mapping[str, Any]) -> tuple[Face, tuple[ReadingSet, ...], 
                 surface_state=SurfaceState(each["surface_state"]),
                 observation_angle_deg=Decimal(each["observation_angle_deg"]),
                 entrance_angle_deg=Decimal(each["entrance_angle_deg"]),
+                doubt=each["doubt"],
             )
             for each in facts["readings"]
         ),

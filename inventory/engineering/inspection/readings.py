@@ -158,7 +158,7 @@ def reduce_readings(values: Iterable[Decimal]) -> ReducedReadings:
     return ReducedReadings(sum(scaled), len(scaled))
 
 
-def check_taken_at(taken_at: datetime, now: datetime) -> None:
+def check_taken_at(taken_at: datetime, now: datetime, what: str = "inspection") -> None:
     """
     Refuse a time that has not come yet.
 
@@ -166,6 +166,8 @@ def check_taken_at(taken_at: datetime, now: datetime) -> None:
     ----------
     taken_at, now : datetime
         Aware times; ten minutes ahead are let pass, since a phone's clock may run fast.
+    what : str
+        What is dated so, for the sentence.
 
     Raises
     ------
@@ -174,7 +176,7 @@ def check_taken_at(taken_at: datetime, now: datetime) -> None:
     """
     if taken_at > now + MAXIMUM_CLOCK_AHEAD:
         msg = (
-            f"The inspection is dated {taken_at:%Y-%m-%d %H:%M %Z}, which is still to come (it "
+            f"The {what} is dated {taken_at:%Y-%m-%d %H:%M %Z}, which is still to come (it "
             f"is {now:%Y-%m-%d %H:%M %Z}); check the date and the device's clock."
         )
         raise OutOfRangeError(msg)

@@ -83,6 +83,7 @@ def reason_not_judged(
     surface_state: SurfaceState,
     observation_angle_deg: Decimal,
     entrance_angle_deg: Decimal,
+    doubt: str = "",
 ) -> str:
     """
     Return why readings are kept and shown but not judged; empty when they are judged.
@@ -96,6 +97,10 @@ def reason_not_judged(
         judged.
     observation_angle_deg, entrance_angle_deg : Decimal
         The geometry of the readings. [°]
+    doubt : str
+        What is held against the instrument and not settled, or why a person set the readings
+        aside, in the words of :mod:`~inventory.engineering.inspection.instruments`; empty when
+        there is nothing.
 
     Returns
     -------
@@ -127,7 +132,8 @@ def reason_not_judged(
         read_at = geometry_words(observation_angle_deg, entrance_angle_deg)
         wanted = geometry_words(JUDGED_OBSERVATION_ANGLE_DEG, JUDGED_ENTRANCE_ANGLE_DEG)
         return f"read at {read_at}; the levels are for {wanted}"
-    return _MOISTURE_REASONS.get(surface_state, "")
+    # What no person can settle is named first.
+    return _MOISTURE_REASONS.get(surface_state, "") or doubt
 
 
 def geometry_words(observation_angle_deg: Decimal, entrance_angle_deg: Decimal) -> str:
