@@ -17,6 +17,7 @@ from inventory.models import (
     Support,
     User,
 )
+from inventory.services.inspection import VisualRatingInput
 from inventory.services.ordering import draft_order, release_order
 from inventory.services.people import add_customer, add_person, create_organisation, set_policy
 from inventory.services.places import create_position, create_support
@@ -128,6 +129,17 @@ def make_sign(
         for number, (part, color) in enumerate(colours, start=1)
     )
     return sign
+
+
+def make_rating(*, is_adequate: bool, **changes: Any) -> VisualRatingInput:
+    """Return a rating by night by an inspector of 63 in a pick-up of 2015."""
+    evidence: dict[str, Any] = {
+        "inspector_age_years": 63,
+        "vehicle_kind": "pick-up",
+        "vehicle_model_year": 2015,
+        "low_beams_aimed": True,
+    }
+    return VisualRatingInput("consistent_parameters", is_adequate, evidence | changes)
 
 
 def make_standing(sign: Sign, **fields: Any) -> Standing:

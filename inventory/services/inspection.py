@@ -12,9 +12,11 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from inventory.engineering.inspection.readings import check_taken_at
+from inventory.engineering.inspection.visual import check_evidence
 from inventory.engineering.inspection.vocabulary import How
 from inventory.errors import OutOfRangeError, StateConflictError
 from inventory.models import (
+    ElementAssessment,
     Inspection,
     Observation,
     Reading,
@@ -33,6 +35,7 @@ from inventory.services.inspection_input import (
     VisualRatingInput,
     understand,
 )
+from inventory.services.judging import latest_assessments
 from inventory.services.logbook import log
 from inventory.services.photos import store_photo
 from inventory.services.standing import lock_signs, policy_or_none, refresh_standing
@@ -40,6 +43,7 @@ from inventory.services.standing import lock_signs, policy_or_none, refresh_stan
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import datetime
+    from decimal import Decimal
 
     from inventory.models import Instrument, Organisation, User
 
@@ -108,6 +112,13 @@ def record_inspection(
         return known
     _check(inspection, locked, owner, sets, now)
     _check_not_empty(sets, observations, visual_rating, inspection.note, photos)
+    if visual_rating is not None:
+        check_evidence(
+            visual_rating.procedure,
+            visual_rating.evidence,
+            seen_on=owner.day_of(taken_at),
+            levels=_levels_of(locked),
+        )
     try:
         with transaction.atomic():
             inspection.save()
@@ -226,6 +237,15 @@ def _check_not_empty(
             "one of them; a sign found sound is a general condition 'sound'."
         )
         raise OutOfRangeError(msg)
+
+
+def _levels_of(sign: Sign) -> dict[str, Decimal]:
+    """Return the level of each colour as the sign was last judged."""
+    newest = latest_assessments([sign.pk]).get(sign.pk)
+    if newest is None:
+        return {}
+    elements = newest.elements.filter(kind=ElementAssessment.Kind.COLOR, level__isnull=False)
+    return dict(elements.values_list("color", "level"))
 
 
 def _store_sets(inspection: Inspection, sets: Sequence[UnderstoodSet]) -> None:

@@ -38,7 +38,6 @@ from inventory.services.assessment import mark_due
 from inventory.services.inspection import (
     ObservationInput,
     ReadingSetInput,
-    VisualRatingInput,
     record_inspection,
 )
 from inventory.services.installation import install_sign
@@ -53,6 +52,7 @@ from tests.factories import (
     make_person,
     make_position,
     make_press,
+    make_rating,
     make_released_order,
     make_roll,
     make_sign,
@@ -97,7 +97,7 @@ def inspect(sign: Sign, person: User) -> Inspection:
         inspector=person,
         reading_sets=[ReadingSetInput(color="red", values=["6", "6.5"])],
         observations=[ObservationInput(kind="bent", severity=1)],
-        visual_rating=VisualRatingInput(procedure="comparison_panels", is_adequate=True),
+        visual_rating=make_rating(is_adequate=True),
         note="by the school",
         now=NOW,
     )

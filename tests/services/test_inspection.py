@@ -29,7 +29,14 @@ from inventory.services.inspection import (
     record_inspection,
 )
 from inventory.services.people import create_organisation
-from tests.factories import NOW, make_agency, make_person, make_shop, make_sign
+from tests.factories import (
+    NOW,
+    make_agency,
+    make_person,
+    make_rating,
+    make_shop,
+    make_sign,
+)
 from tests.services.races import together
 
 pytestmark = pytest.mark.django_db
@@ -95,11 +102,11 @@ def test_what_was_seen_is_stored():
         how="visual_night",
         reading_sets=(),
         observations=[ObservationInput("bent", 3, "lower left corner")],
-        visual_rating=VisualRatingInput("comparison_panels", False, {"panel": "P-7"}),
+        visual_rating=make_rating(is_adequate=False),
     )
     seen = Observation.objects.get(inspection=inspection)
     assert (seen.kind, seen.severity, seen.note) == ("bent", 3, "lower left corner")
-    assert VisualRating.objects.get(inspection=inspection).evidence == {"panel": "P-7"}
+    assert VisualRating.objects.get(inspection=inspection).evidence["low_beams_aimed"] is True
     standing = Standing.objects.get(sign=sign)
     assert standing.due_reason == "severe: bent; not adequate by night"
 
@@ -268,7 +275,7 @@ def test_another_agencys_inspection_cannot_be_corrected():
         ({"observations": [ObservationInput("bent", 9)]}, "This observation cannot be saved"),
         (
             {"visual_rating": VisualRatingInput("by_feel", True)},
-            "This visual rating cannot be saved",
+            "no procedure of looking by night",
         ),
         ({"reading_sets": ()}, "The inspection says nothing"),
     ],

@@ -17,11 +17,17 @@ from inventory.services.assessment import mark_due, refresh_standing
 from inventory.services.inspection import (
     ObservationInput,
     ReadingSetInput,
-    VisualRatingInput,
     record_inspection,
 )
 from inventory.services.people import create_organisation
-from tests.factories import NOW, make_agency, make_position, make_sign, make_support
+from tests.factories import (
+    NOW,
+    make_agency,
+    make_position,
+    make_rating,
+    make_sign,
+    make_support,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -145,7 +151,7 @@ def test_others_signs_are_kept_and_never_due():
 
 def test_a_night_inspection_that_found_it_not_adequate_makes_it_due_until_it_is_measured():
     sign = make_sign(make_agency())
-    not_adequate = VisualRatingInput("comparison_panels", is_adequate=False)
+    not_adequate = make_rating(is_adequate=False)
     inspect(sign, days=-30, white="200", red="40")
     inspect(sign, days=-20, how="visual_night", visual_rating=not_adequate)
     assert standing(sign).due_reason == "not adequate by night"

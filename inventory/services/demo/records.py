@@ -51,7 +51,12 @@ CHECKED_AT = {
     InstrumentCheck.Moment.BEFORE: (9, 40),
     InstrumentCheck.Moment.AFTER: (17, 30),
 }
-DRY_NIGHT_EVIDENCE = {"inspector_age_years": 61, "vehicle": "pick-up, low beam"}
+NIGHT_EVIDENCE = {
+    "inspector_age_years": 61,
+    "vehicle_kind": "pick-up",
+    "vehicle_model_year": 2013,
+    "low_beams_aimed": True,
+}
 
 
 def uuid_of(key: str) -> uuid.UUID:
@@ -376,7 +381,7 @@ def store_inspections(
             inspection=row,
             procedure=VisualRating.Procedure.CONSISTENT_PARAMETERS,
             is_adequate=each.is_adequate,
-            evidence=DRY_NIGHT_EVIDENCE,
+            evidence=NIGHT_EVIDENCE,
         )
         for each, row in pairs
         if each.is_adequate is not None

@@ -40,6 +40,9 @@ STATED_COUNTS = {
     "sheeting types": (("sheeting_types.toml",), 11, 2, 1, 8),
     "colour pairs": (("color_placements.toml",), 14, 11, 0, 3),
     "safety classes": (("safety_classes.toml",), 24, 6, 6, 12),
+    # As the reference marks them: 2 read, 4 read as a topic, 13 recalled.
+    "night procedures": (("night_procedures.toml",), 19, 2, 4, 13),
+    "night hit rates": (("night_hit_rates.toml",), 2, 2, 0, 0),
     "studies": (("service_life.toml", "deterioration_studies.toml"), 34, 28, 0, 6),
 }
 
