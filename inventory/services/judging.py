@@ -101,15 +101,18 @@ def sign_type_of(code: str, book: CodeBook) -> SignType | None:
         return None
 
 
-def gather(signs: Sequence[Sign], book: CodeBook, zone: ZoneInfo) -> list[Gathered]:
+def gather(
+    signs: Sequence[Sign], book: CodeBook, zone: ZoneInfo, before: datetime | None = None
+) -> list[Gathered]:
     """
     Return signs with their faces and readings, in two queries; positions are loaded.
 
-    Times are those of the agency's own clock, since reasons name the day of a reading.
+    With ``before``, only what was read before that moment. Times are those of the agency's own
+    clock, since reasons name the day of a reading.
     """
     ids = [sign.pk for sign in signs]
     areas = _areas_of(ids)
-    readings = _readings_of(ids, zone)
+    readings = _readings_of(ids, zone, before)
     return [
         Gathered(
             sign,
@@ -157,6 +160,22 @@ def judge_and_store(
     judged.new_count = len(new)
     judged.verdicts.update(each.verdict for each in judged.assessments.values())
     return judged
+
+
+def judge_unstored(
+    signs: Sequence[Sign], *, policy: AgencyPolicy, book: CodeBook, before: datetime
+) -> dict[int, FaceAssessment]:
+    """
+    Return what everything read before a moment says of signs by given rules; nothing is stored.
+
+    Readings that were put right since count as they were put right.
+    """
+    rules = rules_of(policy)
+    zone = ZoneInfo(policy.organisation.time_zone)
+    return {
+        each.sign.pk: assess_face(each.face, each.readings, rules)
+        for each in gather(signs, book, zone, before)
+    }
 
 
 def latest_assessments(sign_ids: Sequence[int]) -> dict[int, Assessment]:
@@ -241,7 +260,9 @@ def _areas_of(sign_ids: Sequence[int]) -> dict[int, list[FaceArea]]:
     return areas
 
 
-def _readings_of(sign_ids: Sequence[int], zone: ZoneInfo) -> dict[int, list[ReadingSet]]:
+def _readings_of(
+    sign_ids: Sequence[int], zone: ZoneInfo, before: datetime | None = None
+) -> dict[int, list[ReadingSet]]:
     """Return everything read on each sign, but for inspections that another one corrects."""
     rows = (
         Reading.objects.filter(
@@ -262,6 +283,8 @@ def _readings_of(sign_ids: Sequence[int], zone: ZoneInfo) -> dict[int, list[Read
             "reading_set__inspection__sign_id",
         )
     )
+    if before is not None:
+        rows = rows.filter(reading_set__inspection__taken_at__lt=before)
     values: dict[int, list[Decimal]] = defaultdict(list)
     heads: dict[int, tuple[Any, ...]] = {}
     for set_id, typed, *head in rows:
