@@ -344,7 +344,7 @@ def _point(wkb: bytes | None) -> tuple[float, float] | str:
         (number,) = struct.unpack_from(order + "I", wkb, offset)
         return _point(wkb[offset + 4 :]) if number == 1 else f"a set of {number} points"
     if kind != _WKB_POINT:
-        return "a shape that is not a point"
+        return "not a point"
     x, y = struct.unpack_from(order + "dd", wkb, offset)
     return float(x), float(y)
 

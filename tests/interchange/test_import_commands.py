@@ -82,6 +82,52 @@ def test_applied_the_rows_are_there_and_the_due_list_is_told(folder):
     assert "2 unchanged" in folder.run(apply=True)
 
 
+def test_a_look_shows_the_columns_and_their_words(folder):
+    out = io.StringIO()
+    path = write(folder.path, "No;Kind\n1;wood\n2;wood \n3;\n4;steel\n")
+    call_command("import_signs", str(path), look=True, stdout=out)
+    told = out.getvalue()
+    assert "4 rows, 2 columns." in told
+    assert "'Kind': 3 filled, 1 blank, 2 different" in told
+    assert "'wood' 2, 'steel' 1" in told
+    with pytest.raises(CommandError, match="There is no file"):
+        call_command("import_signs", "none.csv", look=True)
+    with pytest.raises(CommandError, match="Give --mapping and --organisation"):
+        call_command("import_signs", str(path))
+
+
+def test_a_look_names_the_points_of_a_gis_file(folder):
+    out = io.StringIO()
+    path = write(
+        folder.path,
+        '{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"No":1},'
+        '"geometry":{"type":"Point","coordinates":[-88.2,40.1]}},{"type":"Feature",'
+        '"properties":{"No":2},"geometry":null}]}',
+        "signs.geojson",
+    )
+    call_command("import_signs", str(path), look=True, mapping=folder.mapping, stdout=out)
+    assert "Rows with a point of their own: 1, in EPSG:4326." in out.getvalue()
+
+
+def test_the_report_tells_what_a_person_has_to_look_after(folder):
+    folder.mapping.write_text(
+        MINIMAL + CODE + '[support]\nkey_column = "Pole"\n', encoding="utf-8"
+    )
+    head = "No,Lon,Lat,Code,Pole,Remark\n"
+    folder.run(
+        head + "1,-88.2,40.1,R1-1,P1,\n2,-88.3,40.1,R1-1,P1,\n3,,,R1-1,P1,\n", apply=True
+    )
+    told = folder.run(
+        head
+        + "1,-88.2,40.1,R1-1,P1,seen\n3,,,R1-1,P1,\n"
+        + "".join(f"{number},-88.2,40.1,ODD-{number},,\n" for number in range(10, 35)),
+        apply=True,
+    )
+    assert "In earlier files but not in this one, and not removed: 1 row\n  2" in told
+    assert "columns that are not mapped: 1 row;" in told
+    assert "… and 5 more; --notes-out FILE.csv writes all." in told
+
+
 def test_notes_can_be_written_whole(folder):
     folder.run(notes_out=folder.path / "notes" / "all.csv")
     with (folder.path / "notes" / "all.csv").open(encoding="utf-8-sig", newline="") as file:
@@ -117,7 +163,7 @@ def test_what_waits_is_listed_with_both_values_and_settled_by_number(folder):
     at = sign.assessments.get().assessed_at
     record_inspection(sign=sign, taken_at=at, how="visual_day", note="Seen.")
     told = folder.run("No,Lon,Lat,Code\n1,-88.2,40.1,W1-1\n", apply=True)
-    assert "1 changed row waits to be settled" in told
+    assert "waiting to be settled (manage.py settle_import): 1 row" in told
     number = ImportSettlement.objects.get().pk
     listed = settle(agency)
     assert f"{number}: signs 1. Recorded here since: " in listed

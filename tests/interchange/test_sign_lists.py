@@ -426,3 +426,116 @@ def test_the_day_of_the_import_is_the_last_a_date_may_have(tmp_path):
     assert row.values[F.INSTALLED] is None
     [row] = read_sign_list(path, mapping, today=date(2026, 6, 2)).rows
     assert row.values[F.INSTALLED] == ["2026-06-02", "day"]
+
+
+def test_every_kind_of_column_can_be_mapped(tmp_path):
+    [row] = values(
+        tmp_path,
+        "No,Lon,Lat,Code,Side,Hand,Text,Bg,Fg,Third,State,Mile,Posts,Made\n"
+        "1,-88,40,HALT,east side,Links,STOP,Rot,Weiß,?,up,16.09344,2,2014\n",
+        """
+        [code]
+        column = "Code"
+        values.HALT = "R1-1"
+        [side]
+        column = "Side"
+        [variant]
+        column = "Hand"
+        values = { Links = "L", Rechts = "R" }
+        [legend]
+        column = "Text"
+        [background]
+        column = "Bg"
+        values.rot = "red"
+        [legend_color]
+        column = "Fg"
+        values."weiß" = "white"
+        [secondary_color]
+        column = "Third"
+        unknown_values = ["?"]
+        values.gelb = "yellow"
+        [status]
+        column = "State"
+        values = { up = "installed", down = "removed", planned = "refuse" }
+        [milepoint]
+        column = "Mile"
+        unit = "km"
+        [post_count]
+        column = "Posts"
+        [fabricated]
+        column = "Made"
+        formats = ["%Y"]
+        """,
+    )
+    del row[F.POINT]
+    assert row == {
+        F.CODE: "R1-1",
+        F.SIDE: "east side",
+        F.VARIANT: "L",
+        F.LEGEND: "STOP",
+        F.BACKGROUND: "red",
+        F.LEGEND_COLOR: "white",
+        F.SECONDARY_COLOR: None,
+        F.STATUS: "installed",
+        # 1 mi is 1.609344 km, exact: NIST SP 811, appendix B.8.
+        F.MILEPOINT: 10.0,
+        F.POST_COUNT: 2,
+        F.FABRICATED: ["2014-01-01", "year"],
+    }
+
+
+def test_rows_can_be_refused_by_a_word(tmp_path):
+    [row] = read(
+        tmp_path,
+        "No,Lon,Lat,State\n1,-88,40,Planned\n",
+        MINIMAL + '[status]\ncolumn = "State"\nvalues = { planned = "refuse" }\n',
+    ).rows
+    assert "refuses rows whose status is 'Planned'" in row.refusal
+
+
+def test_a_removal_needs_its_day(tmp_path):
+    source = read(
+        tmp_path,
+        "No,Lon,Lat,State,Off\n1,-88,40,down,2020\n2,-88,40,down,2020-05-01\n",
+        MINIMAL
+        + '[status]\ncolumn = "State"\nvalues = { down = "removed" }\n'
+        + '[removed]\ncolumn = "Off"\nformats = ["%Y-%m-%d", "%Y"]\n',
+    )
+    assert [row.values[F.REMOVED] for row in source.rows] == [None, ["2020-05-01", "day"]]
+    assert "no day is given" in notes(source)
+
+
+def test_a_row_says_when_it_was_changed(tmp_path):
+    rows = read(
+        tmp_path,
+        "No,Lon,Lat,Edited\n1,-88,40,2026-05-03\n2,-88,40,\n",
+        MINIMAL + '[changed]\ncolumn = "Edited"\nformats = ["%Y-%m-%d"]\n',
+    ).rows
+    assert [row.changed_on for row in rows] == [date(2026, 5, 3), None]
+
+
+def test_an_identifier_too_long_to_keep_is_refused(tmp_path):
+    [row] = read(tmp_path, f"No,Lon,Lat\n{'9' * 130},-88,40\n").rows
+    assert "has 130 characters; at most 120 are kept" in row.refusal
+
+
+def test_a_row_that_cannot_be_read_keeps_its_identifier(tmp_path):
+    [row] = read(tmp_path, "No,Lon,Lat\n7,-88,40,more\n").rows
+    assert row.external_id == "7"
+    assert "4 cells but the header 3" in row.refusal
+
+
+def test_a_shape_that_is_no_point_is_refused(tmp_path):
+    line = struct.pack("<BII4d", 1, 2, 2, -88.0, 40.0, -88.1, 40.1)
+    path = tmp_path / "lines.gpkg"
+    pyogrio.raw.write(
+        path,
+        np.array([line], dtype=object),
+        [np.array(["a"], dtype=object)],
+        ["No"],
+        geometry_type="LineString",
+        crs="EPSG:4326",
+    )
+    mapping = '[list]\nname = "lines"\n[id]\ncolumns = ["No"]\n[point]\ngeometry = true\n'
+    [row] = read_sign_list(path, mapping, today=TODAY).rows
+    assert row.refusal == "The row's shape is not a point; a sign needs a point."

@@ -54,8 +54,7 @@ def test_a_number_written_with_thousands_is_the_same_number(value):
         ("270", "front", 270),
         ("360", "front", 0),
         ("45°", "front", 45),
-        # A sign read by northbound traffic looks south: MUTCD 2A.20, signs face approaching
-        # traffic (from memory).
+        # A sign read by northbound traffic looks south (common practice, no source).
         ("NB", "traffic", 180),
         ("Northbound", "traffic", 180),
         ("E/B", "traffic", 270),

@@ -130,6 +130,7 @@ def test_a_shop_has_no_list_of_signs():
         ("R2-1 (25)", "R2-1", "25"),
         ("OM3-L", "OM3-L", ""),
         ("XX-9", "", ""),
+        ("XX-9 (25)", "", ""),
         (None, "", ""),
     ],
 )
@@ -140,8 +141,28 @@ def test_codes_are_looked_up_and_unknown_ones_kept_as_they_are(code, found, vari
     position = Position.objects.get()
     assert (position.sign_code, position.variant) == (found, variant)
     assert position.source_code == (code or "")
-    assert bool(report.notes) == (code == "XX-9")
+    assert bool(report.notes) == (code is not None and code.startswith("XX-9"))
     assert Sign.objects.get().sign_code == found
+
+
+def test_a_column_of_variants_comes_before_the_codes_own_letter():
+    report = take(make_agency(), [row("1", CODE="W1-2R", VARIANT="L"), row("2", VARIANT="L")])
+    assert list(Position.objects.values_list("variant", flat=True)) == ["L", "L"]
+    [note] = report.notes
+    assert (note.field, note.text) == ("variant", "L")
+    take(make_agency(), [row("1", CODE="unmapped", VARIANT="L", SHEETING=None)])
+    assert not Sign.objects.latest("pk").colour_areas.exists()
+
+
+def test_the_colour_that_strikes_is_no_contradiction():
+    # R3-2 has a black arrow struck by a red circle and bar: MUTCD 11th edition, 2B.26.
+    report = take(make_agency(), [row("1", CODE="R3-2", LEGEND_COLOR="red")])
+    assert report.notes == []
+    assert list(ColourArea.objects.values_list("part", "color")) == [
+        ("background", "white"),
+        ("legend", "black"),
+        ("secondary", "red"),
+    ]
 
 
 def test_the_agencys_own_words_and_types_come_before_the_catalogue():
@@ -168,9 +189,10 @@ def test_the_agencys_own_words_and_types_come_before_the_catalogue():
         ("R1-1", None, "red", False),
         ("R1-1", "red", "red", False),
         ("R1-1", "white", "red", True),
-        # MUTCD 11th edition, 2A.10: W11-2 may be fluorescent yellow-green; catalogue row.
+        # W11-2 may be fluorescent yellow-green: MUTCD 11th edition, 2C.55 (from memory).
         ("W11-2", "fluorescent-yellow-green", "fluorescent-yellow-green", False),
-        # School signs were yellow before they were fluorescent yellow-green (2003 edition).
+        # School signs were yellow before they were fluorescent yellow-green (2003 edition,
+        # from memory).
         ("S1-1", "yellow", "yellow", False),
         ("W20-1", "fluorescent-orange", "fluorescent-orange", False),
         # A plaque matches the sign above it.

@@ -495,3 +495,36 @@ def test_areas_of_several_sheetings_keep_theirs():
     settle(settlement=ImportSettlement.objects.get(), outcome=TAKE, now=NOW + 2 * DAY)
     kept = dict(sign.colour_areas.values_list("color", "sheeting_type"))
     assert kept == {"white": "III", "red": "IV"}
+
+
+def test_a_row_can_be_put_on_another_support_by_its_source():
+    agency, sign, open_row = unsettled(SUPPORT_KEY="P2", POINT=[43.01, -89.5])
+    settle(settlement=open_row, outcome=TAKE, now=NOW + 3 * DAY)
+    sign.refresh_from_db()
+    support = Position.objects.get(signs=sign).support
+    assert (support.external_key, support.latitude_deg) == ("P2", 43.01)
+    again = row("1", SUPPORT_KEY="P2", POINT=[43.01, -89.5])
+    assert numbers(take(agency, [again], now=NOW + 4 * DAY)) == (0, 0, 1, 0)
+
+
+def test_what_a_support_of_one_row_is_can_be_changed_here():
+    agency, _sign = taken(SUPPORT_TYPE="wood")
+    Support.objects.update(support_type="u_channel")
+    report = take(agency, [row("1", SUPPORT_TYPE="i_beam")], now=NOW + DAY)
+    assert waiting(report) == "Changed here since: support type."
+
+
+def test_a_removal_before_the_installation_we_know_waits():
+    agency, _sign = taken(STATUS="removed", INSTALLED="unmapped")
+    Sign.objects.update(installed_on=date(2020, 1, 1))
+    gone = row("1", STATUS="removed", REMOVED=["2019-05-01", "day"], INSTALLED="unmapped")
+    report = take(agency, [gone], now=NOW + DAY)
+    assert "cannot be installed on 2020-01-01 and removed on 2019-05-01" in waiting(report)
+
+
+def test_a_dry_run_counts_the_faces_that_would_be_added():
+    agency, _sign = taken(SIZES=[[30.0, 6.0]])
+    two = row("1", SIZES=[[30.0, 6.0], [30.0, 6.0]])
+    report = take(agency, [two], dry_run=True, now=NOW + DAY)
+    assert numbers(report) == (0, 1, 0, 0)
+    assert report.faces_made == 1

@@ -20,7 +20,6 @@ from inventory.services.importing import ImportReport, import_signs
 
 if TYPE_CHECKING:
     from argparse import ArgumentParser
-    from collections.abc import Sized
 
     from inventory.services.importing.rows import SourceList
 
@@ -175,7 +174,10 @@ def write_notes(path: Path, report: ImportReport) -> None:
 def lines_of_look(look: Look) -> list[str]:
     """Return what a file holds as lines of text."""
     table = look.table
-    lines = [*table.remarks, f"{_rows(table.rows, 'row')}, {len(table.columns)} columns."]
+    lines = [
+        *table.remarks,
+        f"{_counted(len(table.rows), 'row')}, {len(table.columns)} columns.",
+    ]
     if table.points is not None:
         shapes = sum(1 for each in table.points if not isinstance(each, str))
         system = table.crs or "a system it does not name"
@@ -197,16 +199,12 @@ def lines_of(report: ImportReport, refused_path: Path) -> list[str]:
     lines = list(report.remarks)
     lines += _note_lines(report)
     lines += _listed(
-        f"{_rows(report.waiting, 'changed row')} {_wait(report.waiting)} to be settled "
-        "(manage.py settle_import)",
+        "Changed, but waiting to be settled (manage.py settle_import)",
         [f"{each.external_id}: {each.reason}" for each in report.waiting],
     )
+    lines += _listed("In earlier files but not in this one, and not removed", report.missing)
     lines += _listed(
-        f"{_rows(report.missing, 'row')} of earlier files not in this one; nothing is removed",
-        report.missing,
-    )
-    lines += _listed(
-        f"{_rows(report.refusals, 'row')} refused; all with their reasons in {refused_path}",
+        f"Refused, all with their reasons in {refused_path}",
         [f"line {each.line}: {each.reason}" for each in report.refusals],
     )
     if report.resumed_at_row:
@@ -215,11 +213,14 @@ def lines_of(report: ImportReport, refused_path: Path) -> list[str]:
         )
     if report.changed_beside_the_mapping:
         lines.append(
-            f"{report.changed_beside_the_mapping:,} rows changed only in columns that are not "
-            "mapped; their text is kept and they count as unchanged."
+            f"Changed only in columns that are not mapped: "
+            f"{_counted(report.changed_beside_the_mapping, 'row')}; the new text is kept, the "
+            "count is unchanged."
         )
     if report.caught_up:
-        lines.append(f"{report.caught_up:,} rows now say what was already recorded here.")
+        lines.append(
+            f"Now saying what was recorded here before: {_counted(report.caught_up, 'row')}."
+        )
     lines.append(
         f"Of {report.row_count:,} rows {counts['created']:,} {would}created, "
         f"{counts['updated']:,} {would}updated, {counts['unchanged']:,} unchanged, "
@@ -250,16 +251,13 @@ def _note_lines(report: ImportReport) -> list[str]:
     return lines
 
 
-def _rows(items: Sized, word: str) -> str:
-    return f"1 {word}" if len(items) == 1 else f"{len(items):,} {word}s"
-
-
-def _wait(items: Sized) -> str:
-    return "waits" if len(items) == 1 else "wait"
+def _counted(number: int, word: str) -> str:
+    return f"1 {word}" if number == 1 else f"{number:,} {word}s"
 
 
 def _listed(head: str, items: list[str]) -> list[str]:
     if not items:
         return []
     more = [f"  … and {len(items) - SHOWN:,} more"] if len(items) > SHOWN else []
-    return [f"{head}:", *(f"  {each}" for each in items[:SHOWN]), *more]
+    shown = (f"  {each}" for each in items[:SHOWN])
+    return [f"{head}: {_counted(len(items), 'row')}", *shown, *more]
