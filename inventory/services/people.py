@@ -9,6 +9,7 @@ from django.db import transaction
 from django.db.models import Max
 from django.utils import timezone
 
+from inventory.engineering.assessment.due import read_damage_days
 from inventory.engineering.standards.vocabulary import Edition, ExclusionKey
 from inventory.errors import OutOfRangeError, StateConflictError
 from inventory.models import (
@@ -114,6 +115,7 @@ def set_policy(
     """Give an agency its next version of rules; earlier versions stay as they were."""
     now = now or timezone.now()
     _check_rules(edition, fields.get("excluded_groups", []))
+    read_damage_days(fields.get("damage_days", {}))
     Organisation.objects.select_for_update().get(pk=agency.pk)
     last = AgencyPolicy.objects.filter(organisation=agency).aggregate(n=Max("version"))["n"]
     policy = AgencyPolicy(
@@ -122,6 +124,7 @@ def set_policy(
         effective_on=effective_on,
         edition=edition,
         basis=basis,
+        recorded_at=now,
         **fields,
     )
     policy.full_clean(exclude=["organisation"])

@@ -10,7 +10,14 @@ from django.db import transaction
 from django.db.models import Max
 from django.utils import timezone
 
-from inventory.engineering.assessment.due import due_order, find_causes, find_due
+from inventory.engineering.assessment.due import (
+    DamageDays,
+    due_order,
+    find_causes,
+    find_due,
+    put_right_by,
+    read_damage_days,
+)
 from inventory.engineering.assessment.vocabulary import Verdict
 from inventory.engineering.inspection.condition import Condition, Observed, find_condition
 from inventory.engineering.inspection.vocabulary import Severity
@@ -146,6 +153,7 @@ def rebuild(
         assessments.update(judged.assessments)
     elements = _elements_of(assessments)
     sheetings, seen = _sheetings_of(ids), _seen_on(ids, assessments)
+    damage_days = read_damage_days(policy.damage_days) if policy is not None else {}
     rows = [
         _standing(
             sign,
@@ -154,6 +162,7 @@ def rebuild(
             seen[sign.pk],
             sheeting=sheetings[sign.pk],
             book=book,
+            damage_days=damage_days,
             now=now,
         )
         for sign in signs
@@ -208,6 +217,7 @@ def _standing(
     *,
     sheeting: str,
     book: CodeBook,
+    damage_days: DamageDays,
     now: datetime,
 ) -> Standing:
     owner, position = sign.owner, sign.position
@@ -219,13 +229,15 @@ def _standing(
     verdict = Verdict(assessment.verdict) if assessment is not None else Verdict.NO_LEVEL
     margin = _margin_ratio(elements)
     worst = seen.condition.worst
+    put_right_by_on, target_words = _put_right_by(owner, seen, placed.number, damage_days)
     due = find_due(
         find_causes(
             verdict=verdict,
             verdict_words=_failing_words(verdict, elements),
             judged_on=_judged_on(owner, assessment, now),
             severity=seen.condition.severity,
-            condition_words=_condition_words(worst),
+            condition_words=_condition_words(worst) + target_words,
+            put_right_by_on=put_right_by_on,
             seen_on=owner.day_of(worst.taken_at) if worst is not None else None,
             inadequate_on=owner.day_of(seen.inadequate_at) if seen.inadequate_at else None,
             planned_year=sign.planned_replacement_year,
@@ -303,6 +315,27 @@ def _failing_words(verdict: Verdict, elements: Sequence[ElementAssessment]) -> s
     return ", ".join(clause[0].lower() + clause[1:] for clause in clauses)
 
 
+def _put_right_by(
+    owner: Organisation, seen: _Seen, safety_class: int, damage_days: DamageDays
+) -> tuple[date | None, str]:
+    """Return by when the damage that is to be put right first has to be, and in words."""
+    by_when = [
+        put_right_by(
+            severity=each.severity,
+            safety_class=safety_class,
+            seen_on=owner.day_of(each.taken_at),
+            notified_on=owner.day_of(each.notified_at) if each.notified_at else None,
+            damage_days=damage_days,
+        )
+        for each in seen.condition.standing
+        if each.severity in (Severity.MODERATE, Severity.SEVERE)
+    ]
+    if not by_when:
+        return None, ""
+    day, words = min(by_when)
+    return day, f" ({words})"
+
+
 def _condition_words(worst: Observed | None) -> str:
     return "" if worst is None else f"{worst.severity.name.lower()}: {worst.words}"
 
@@ -350,11 +383,17 @@ def _seen_on(sign_ids: Sequence[int], assessments: dict[int, Assessment]) -> dic
     standing = {"inspection__corrections__isnull": True}
     observed: dict[int, list[Observed]] = defaultdict(list)
     observations = Observation.objects.filter(inspection__sign__in=sign_ids, **standing)
-    for sign_id, kind, severity, taken_at in observations.values_list(
-        "inspection__sign_id", "kind", "severity", "inspection__taken_at"
+    for sign_id, kind, severity, taken_at, notified_at in observations.values_list(
+        "inspection__sign_id",
+        "kind",
+        "severity",
+        "inspection__taken_at",
+        "inspection__recorded_at",
     ):
         words = Observation.Kind(kind).label
-        observed[sign_id].append(Observed(kind, Severity(severity), words, taken_at))
+        observed[sign_id].append(
+            Observed(kind, Severity(severity), words, taken_at, notified_at)
+        )
     rated: dict[int, tuple[datetime, bool]] = {}
     ratings = VisualRating.objects.filter(inspection__sign__in=sign_ids, **standing)
     for sign_id, is_adequate, taken_at in ratings.order_by(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from django import template
+from django.utils import timezone
 from django.utils.html import format_html
 
 from inventory.engineering.places.directions import COMPASS_BEARINGS_DEG
@@ -149,13 +150,22 @@ def pressing_reason(standing: Standing) -> str:
 
 @register.filter
 def due_words(standing: Standing) -> str:
-    """Show why a sign is due and since when, or from when on it will be."""
+    """Show why a sign is due and since or by when, or from when on it will be."""
     if standing.is_due:
-        since = f", since {standing.due_on:%Y-%m-%d}" if standing.due_on else ""
-        return f"{standing.due_reason or 'due'}{since}"
+        when = f", {since_or_by(standing)}" if standing.due_on else ""
+        return f"{standing.due_reason or 'due'}{when}"
     if standing.due_on:
         return f"not before {standing.due_on:%Y-%m-%d}: {standing.due_reason}"
     return ""
+
+
+@register.filter
+def since_or_by(standing: Standing) -> object:
+    """Show the day since which a sign is due, or by which it is to be put right."""
+    if standing.due_on is None:
+        return or_not_known("")
+    word = "by" if standing.due_on > timezone.localdate() else "since"
+    return f"{word} {standing.due_on:%Y-%m-%d}"
 
 
 def compass_letters(degrees: float) -> str:

@@ -109,7 +109,39 @@ def test_moderate_and_severe_damage_is_due(severity, is_due):
     row = standing(sign)
     assert row.is_due is is_due
     assert row.condition == severity + 1
-    assert row.due_reason == (["", "", "moderate: bent", "severe: bent"][severity])
+    words = ["", "", "moderate: bent", "severe: bent"][severity]
+    assert row.due_reason == (f"{words} (no target set by the agency)" if words else "")
+
+
+SHORT_TIMES = {"severe": {"1": 1, "4": 14}, "moderate": {"1": 30}}
+
+
+def test_damage_is_due_by_the_agencys_own_time_counted_from_when_it_was_told():
+    # The clock starts at notification: Warren County, North Carolina, keeps the day reported,
+    # the day notified and the day done apart; Cornell Local Roads Program.
+    agency = make_agency(damage_days=SHORT_TIMES)
+    stop = make_sign(agency)
+    inspect(stop, days=-3, observations=[ObservationInput("bent", 2)])
+    row = standing(stop)
+    assert (row.is_due, row.due_on) == (True, date(2026, 7, 1))
+    assert row.due_reason == "moderate: bent (within 30 days of 2026-06-01)"
+    inspect(stop, days=-1, observations=[ObservationInput("turned", 3)])
+    row = standing(stop)
+    assert row.due_on == date(2026, 6, 2)
+    assert row.due_reason == "severe: turned away (within 1 day of 2026-06-01)"
+
+
+def test_the_class_of_the_sign_sets_the_time_and_a_class_without_one_says_so():
+    agency = make_agency(damage_days=SHORT_TIMES)
+    street = make_sign(
+        agency, sign_code="D3-1", colours=(("background", "green"), ("legend", "white"))
+    )
+    inspect(street, observations=[ObservationInput("faded", 3)])
+    assert standing(street).due_on == date(2026, 6, 15)
+    curve = make_sign(agency, sign_code="W1-2", colours=YELLOW)
+    inspect(curve, days=-4, observations=[ObservationInput("faded", 3)])
+    assert standing(curve).due_on == date(2026, 5, 28)
+    assert "no target set by the agency" in standing(curve).due_reason
 
 
 @pytest.mark.parametrize(

@@ -1,11 +1,13 @@
 """Whether a sign is due for replacement, why, since when, and where it stands in the queue."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
+from typing import Any
 
 from inventory.engineering.assessment.vocabulary import Verdict
 from inventory.engineering.inspection.vocabulary import Severity
+from inventory.errors import OutOfRangeError
 
 # The queue's key is one whole number: safety class, then severe damage, then margin.
 _CLASS_STEP = 10_000_000_000
@@ -16,10 +18,16 @@ _LAST_MARGIN = _CONDITION_STEP - 1
 
 @dataclass(frozen=True, slots=True)
 class Cause:
-    """One reason for replacing a sign, and the day from which it holds."""
+    """
+    One reason for replacing a sign, and the day from which it holds.
+
+    ``due_on`` is the day by which it is to be put right, where the agency set a time for it;
+    ``None`` stands for the day from which it holds.
+    """
 
     words: str
     from_on: date
+    due_on: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +47,7 @@ def find_causes(
     severity: Severity | None = None,
     condition_words: str = "",
     seen_on: date | None = None,
+    put_right_by_on: date | None = None,
     inadequate_on: date | None = None,
     planned_year: int | None = None,
 ) -> tuple[Cause, ...]:
@@ -63,6 +72,8 @@ def find_causes(
         Short words for what was seen, such as "severe: knocked down".
     seen_on : date, optional
         Day it was seen.
+    put_right_by_on : date, optional
+        Day by which it is to be put right, from :func:`put_right_by`; ``None``: the day seen.
     inadequate_on : date, optional
         Day on which a night inspection, newer than the judged readings, found it not adequate.
     planned_year : int, optional
@@ -80,7 +91,7 @@ def find_causes(
     if verdict.is_failing:
         causes.append(Cause(verdict_words, judged_on))
     if severity in (Severity.MODERATE, Severity.SEVERE) and seen_on is not None:
-        causes.append(Cause(condition_words, seen_on))
+        causes.append(Cause(condition_words, seen_on, put_right_by_on))
     if inadequate_on is not None:
         causes.append(Cause("not adequate by night", inadequate_on))
     if planned_year is not None:
@@ -106,8 +117,10 @@ def find_due(causes: Iterable[Cause], *, today: date, is_ours: bool) -> Due:
     Returns
     -------
     Due
-        ``due_on`` is the first day of any cause, which may be still to come: then the sign is
-        not due yet. The reason names what holds today, or else what comes first.
+        ``due_on`` is the earliest day by which a cause asks for a new sign. A cause that holds
+        from a day still to come does not make the sign due yet; damage does from the day it was
+        seen, whatever the time the agency gives itself to put it right. The reason names what
+        holds today, or else what comes first.
 
     Examples
     --------
@@ -120,7 +133,108 @@ def find_due(causes: Iterable[Cause], *, today: date, is_ours: bool) -> Due:
         return Due(False, None, "")
     holding = [cause for cause in in_order if cause.from_on <= today]
     said = holding or in_order[:1]
-    return Due(bool(holding), in_order[0].from_on, "; ".join(cause.words for cause in said))
+    due_on = min(cause.due_on or cause.from_on for cause in in_order)
+    return Due(bool(holding), due_on, "; ".join(cause.words for cause in said))
+
+
+NO_TARGET = "no target set by the agency"
+_DAMAGE = (Severity.MODERATE, Severity.SEVERE)
+_CLASSES = (1, 2, 3, 4)
+DamageDays = Mapping[tuple[Severity, int], int]
+
+
+def read_damage_days(stated: Mapping[str, Any]) -> dict[tuple[Severity, int], int]:
+    """
+    Return an agency's own times for putting damage right, by severity and safety class.
+
+    Parameters
+    ----------
+    stated : mapping
+        Days by severity (moderate, severe) and safety class ("1" to "4"); either may be left
+        out. [d]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a severity, a class or a number of days is none.
+
+    References
+    ----------
+    .. [1] Cornell Local Roads Program, on downed signs: no fixed time in regulation; an agency
+       should adopt and keep its own.
+
+    Examples
+    --------
+    >>> read_damage_days({"severe": {"1": 1}})
+    {(<Severity.SEVERE: 3>, 1): 1}
+    """
+    names = {each.name.lower(): each for each in _DAMAGE}
+    found: dict[tuple[Severity, int], int] = {}
+    for name, by_class in stated.items():
+        if name not in names or not isinstance(by_class, Mapping):
+            msg = (
+                f"'{name}' cannot be read as a severity with days by safety class; write "
+                f"{' or '.join(names)}, then a class with its days."
+            )
+            raise OutOfRangeError(msg)
+        for number, days in by_class.items():
+            is_class = str(number) in {str(each) for each in _CLASSES}
+            if not is_class or isinstance(days, bool) or not isinstance(days, int) or days < 0:
+                msg = (
+                    f"'{number}: {days}' under {name} is not a safety class (1 to 4) with a "
+                    "whole number of days, 0 or more; correct it."
+                )
+                raise OutOfRangeError(msg)
+            found[names[name], int(number)] = days
+    return found
+
+
+def put_right_by(
+    *,
+    severity: Severity,
+    safety_class: int,
+    seen_on: date,
+    notified_on: date | None,
+    damage_days: DamageDays,
+) -> tuple[date, str]:
+    """
+    Return the day by which damage is to be put right, and how that day came about.
+
+    The clock starts when the agency is notified. An agency that set no time has the sign due
+    from the day the damage was seen.
+
+    Parameters
+    ----------
+    severity : Severity
+        Moderate or severe.
+    safety_class : int
+        1 (first) to 4.
+    seen_on : date
+        Day it was seen.
+    notified_on : date, optional
+        Day the agency came to know of it; the day seen where that is not recorded.
+    damage_days : mapping
+        From :func:`read_damage_days`. [d]
+
+    References
+    ----------
+    .. [1] Cornell Local Roads Program: within 24 h of notification at some agencies; Warren
+       County, North Carolina: report, notification and repair are three dates.
+
+    Examples
+    --------
+    >>> put_right_by(
+    ...     severity=Severity.SEVERE, safety_class=1, seen_on=date(2026, 5, 1),
+    ...     notified_on=date(2026, 5, 2), damage_days={(Severity.SEVERE, 1): 1},
+    ... )
+    (datetime.date(2026, 5, 3), 'within 1 day of 2026-05-02')
+    """
+    days = damage_days.get((severity, safety_class))
+    if days is None:
+        return seen_on, NO_TARGET
+    start = notified_on or seen_on
+    unit = "day" if days == 1 else "days"
+    return start + timedelta(days=days), f"within {days} {unit} of {start:%Y-%m-%d}"
 
 
 def due_order(

@@ -1,7 +1,7 @@
 """What the newest observations together say of the state of a face."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from inventory.engineering.inspection.vocabulary import Severity
@@ -11,12 +11,17 @@ GENERAL = "general"
 
 @dataclass(frozen=True, slots=True)
 class Observed:
-    """One thing seen on a face: what, how bad, and when."""
+    """
+    One thing seen on a face: what, how bad, and when.
+
+    ``notified_at`` is when the agency came to know of it; ``None`` when that is not recorded.
+    """
 
     kind: str
     severity: Severity
     words: str
     taken_at: datetime
+    notified_at: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +43,8 @@ def find_condition(observations: Iterable[Observed]) -> Condition:
 
     A later look at the same kind of damage replaces an earlier one; a general condition of
     "sound" replaces everything seen before it. Damage of one kind is not cleared by a later
-    note about another: a severe bend stays severe although somebody since noted growth.
+    note about another: a severe bend stays severe although somebody since noted growth. The
+    same damage seen again is known since it was first reported.
 
     Parameters
     ----------
@@ -65,8 +71,15 @@ def find_condition(observations: Iterable[Observed]) -> Condition:
             newest = {
                 kind: other for kind, other in newest.items() if other.taken_at == each.taken_at
             }
-        newest[each.kind] = each
+        newest[each.kind] = _known_since(newest.get(each.kind), each)
     standing = tuple(
         sorted(newest.values(), key=lambda one: (-one.severity, -one.taken_at.timestamp()))
     )
     return Condition(standing[0] if standing else None, standing)
+
+
+def _known_since(earlier: Observed | None, later: Observed) -> Observed:
+    """Return the later of two looks; damage no worse than before was reported before."""
+    if earlier is None or later.severity == Severity.NONE or later.severity > earlier.severity:
+        return later
+    return replace(later, notified_at=earlier.notified_at)

@@ -12,9 +12,12 @@ from inventory.engineering.assessment.due import (
     due_order,
     find_causes,
     find_due,
+    put_right_by,
+    read_damage_days,
 )
 from inventory.engineering.assessment.vocabulary import Verdict
 from inventory.engineering.inspection.vocabulary import Severity
+from inventory.errors import OutOfRangeError
 
 READ_ON = date(2026, 4, 2)
 SEEN_ON = date(2026, 5, 20)
@@ -105,3 +108,52 @@ def test_the_key_fits_a_big_integer_and_never_leaves_its_class(safety_class, sev
     key = due_order(safety_class=safety_class, severity=severity, margin_ratio=margin)
     assert key < 2**63
     assert key // 10_000_000_000 == safety_class
+
+
+def test_a_sign_damaged_today_is_due_today_with_the_agencys_time_to_put_it_right():
+    found = causes(
+        severity=Severity.SEVERE,
+        condition_words="bent",
+        seen_on=TODAY,
+        put_right_by_on=date(2026, 6, 8),
+    )
+    assert find_due(found, today=TODAY, is_ours=True) == Due(True, date(2026, 6, 8), "bent")
+    below = (Cause("red 6 is below 7", READ_ON), *found)
+    assert find_due(below, today=TODAY, is_ours=True).due_on == READ_ON
+
+
+def test_the_clock_starts_when_the_agency_is_told():
+    times = read_damage_days({"severe": {"1": 1, "2": 2}, "moderate": {"4": 0}})
+    by = {
+        "seen_on": date(2026, 5, 1),
+        "notified_on": date(2026, 5, 4),
+        "damage_days": times,
+    }
+    for severity, number, day in (
+        (Severity.SEVERE, 1, date(2026, 5, 5)),
+        (Severity.SEVERE, 2, date(2026, 5, 6)),
+        (Severity.MODERATE, 4, date(2026, 5, 4)),
+    ):
+        assert put_right_by(severity=severity, safety_class=number, **by)[0] == day
+    # Without a time of the agency's own: the day it was seen, and the words say so.
+    assert put_right_by(severity=Severity.MODERATE, safety_class=1, **by) == (
+        date(2026, 5, 1),
+        "no target set by the agency",
+    )
+
+
+@pytest.mark.parametrize(
+    "stated",
+    [
+        {"slight": {"1": 1}},
+        {"severe": 3},
+        {"severe": {"5": 1}},
+        {"severe": {"1": -1}},
+        {"severe": {"1": True}},
+        {"severe": {"1": "soon"}},
+    ],
+)
+def test_times_that_cannot_be_read_are_refused_in_a_sentence(stated):
+    with pytest.raises(OutOfRangeError) as refusal:
+        read_damage_days(stated)
+    assert str(refusal.value).endswith(".")

@@ -75,3 +75,17 @@ def test_severe_damage_stands_until_somebody_looks_again(entries):
 
 def test_the_general_kind_is_one_that_is_stored():
     assert GENERAL in Observation.Kind.values
+
+
+def test_damage_seen_again_is_known_since_it_was_first_reported():
+    day = [datetime(2026, 5, n, tzinfo=UTC) for n in range(1, 4)]
+
+    def bent(severity, at):
+        return Observed("bent", severity, "bent", day[at], notified_at=day[at])
+
+    again = find_condition([bent(Severity.MODERATE, 0), bent(Severity.MODERATE, 1)])
+    assert (again.worst.taken_at, again.worst.notified_at) == (day[1], day[0])
+    worse = find_condition([bent(Severity.MODERATE, 0), bent(Severity.SEVERE, 1)])
+    assert worse.worst.notified_at == day[1]
+    mended = [bent(Severity.MODERATE, 0), bent(Severity.NONE, 1), bent(Severity.MODERATE, 2)]
+    assert find_condition(mended).worst.notified_at == day[2]
