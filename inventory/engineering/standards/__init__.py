@@ -23,6 +23,7 @@ module                  answers
 ``new_sheeting``        minimums of new sheeting by type, colour and geometry
 ``supports``            support types and their mount class
 ``color_boxes``         chromaticity limits and luminance factors
+``method_rules``        figures the methods of record are held against
 ``night_procedures``    what looking by night needs, and how often observers were right
 ``studies``             published service lives and deterioration studies
 ======================  ====================================================================

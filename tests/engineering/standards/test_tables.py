@@ -42,6 +42,7 @@ STATED_COUNTS = {
     "safety classes": (("safety_classes.toml",), 24, 6, 6, 12),
     # As the reference marks them: 2 read, 4 read as a topic, 13 recalled.
     "night procedures": (("night_procedures.toml",), 19, 2, 4, 13),
+    "method rules": (("method_rules.toml",), 1, 1, 0, 0),
     "night hit rates": (("night_hit_rates.toml",), 2, 2, 0, 0),
     "studies": (("service_life.toml", "deterioration_studies.toml"), 34, 28, 0, 6),
 }
