@@ -708,7 +708,7 @@ class Migration(migrations.Migration):
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('number', models.PositiveSmallIntegerField()),
                 ('part', models.CharField(choices=[('background', 'background'), ('legend', 'legend and border'), ('secondary', 'secondary colour')], max_length=12)),
-                ('color', models.CharField(max_length=32)),
+                ('color', models.CharField(blank=True, help_text='Blank: not known.', max_length=32)),
                 ('sheeting_type', models.CharField(blank=True, help_text='ASTM D4956 type; blank: not known.', max_length=8)),
                 ('optics', models.CharField(choices=[('unknown', 'not known'), ('beaded', 'beaded'), ('prismatic', 'prismatic')], default='unknown', max_length=10)),
                 ('colouring', models.CharField(blank=True, choices=[('', 'not known'), ('sheeting', 'colour of the sheeting'), ('printed_spot', 'printed, spot colour'), ('printed_mixed', 'printed, mixed colour'), ('film', 'coloured film'), ('opaque', 'opaque (not retroreflective)')], default='', max_length=16)),

@@ -238,7 +238,7 @@ class ColourArea(Scoped):
     sign = models.ForeignKey(Sign, on_delete=models.CASCADE, related_name="colour_areas")
     number = models.PositiveSmallIntegerField()
     part = models.CharField(max_length=12, choices=Part)
-    color = models.CharField(max_length=32)
+    color = models.CharField(max_length=32, blank=True, help_text="Blank: not known.")
     sheeting_type = models.CharField(
         max_length=8, blank=True, help_text="ASTM D4956 type; blank: not known."
     )

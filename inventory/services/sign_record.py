@@ -16,6 +16,7 @@ from inventory.models import (
     Photo,
     PrintOrder,
     Sign,
+    SourceRecord,
     Standing,
 )
 
@@ -69,6 +70,7 @@ class SignRecord:
     earlier_faces: list[Sign]
     neighbours: list[Sign]
     open_lines: list[OrderLine]
+    source_rows: list[SourceRecord]
 
 
 def sign_record(*, sign: Sign, organisation: Organisation) -> SignRecord:
@@ -121,6 +123,13 @@ def sign_record(*, sign: Sign, organisation: Organisation) -> SignRecord:
             .filter(position=sign.position_id, order__state__in=OPEN_ORDER_STATES)
             .select_related("order")
             .order_by("pk")
+        )
+        if sign.position_id
+        else [],
+        source_rows=list(
+            SourceRecord.objects.owned_by(organisation)
+            .filter(positions=sign.position_id)
+            .order_by("source_name", "pk")
         )
         if sign.position_id
         else [],

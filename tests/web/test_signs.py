@@ -6,7 +6,14 @@ from decimal import Decimal
 import pytest
 from django.urls import reverse
 
-from inventory.models import ElementAssessment, Role, Sign
+from inventory.models import (
+    ElementAssessment,
+    ImportRun,
+    Role,
+    Sign,
+    SourceFace,
+    SourceRecord,
+)
 from inventory.services.assessment import assess_sign, decide_disposition
 from inventory.services.inspection import (
     ObservationInput,
@@ -18,7 +25,7 @@ from inventory.services.inspection import (
 from inventory.services.sign_record import governing_element, sign_record
 from inventory.web.readings_plot import draw_panels
 from inventory.web.sign_answer import answer
-from tests.factories import NOW, make_agency, make_shop, make_sign
+from tests.factories import NOW, make_agency, make_shop, make_sign, position_of
 from tests.web.acting import act_as
 
 pytestmark = pytest.mark.django_db
@@ -249,3 +256,31 @@ def test_photo_input_is_part_of_a_visit_and_shown_with_it(client, agency):
     )
     act_as(client, agency)
     assert "Leaning north" in page_of(client, sign).content.decode()
+
+
+def test_what_the_imported_list_said_is_shown_in_its_own_words(client, agency):
+    sign = make_sign(agency)
+    run = ImportRun.objects.create(
+        organisation=agency,
+        source_name="yard list",
+        file_name="list.csv",
+        file_sha256="0" * 64,
+        mapping_text="",
+        started_at=NOW,
+    )
+    record = SourceRecord.objects.create(
+        organisation=agency,
+        source_name="yard list",
+        external_id="A-7",
+        raw={"Tag": "A-7", "Painter's note": "behind the hedge", "Empty": ""},
+        row_sha256="0" * 64,
+        first_run=run,
+        last_run=run,
+        changed_at=NOW,
+    )
+    SourceFace.objects.create(record=record, position=position_of(sign))
+    act_as(client, agency)
+    page = page_of(client, sign).content.decode()
+    assert "yard list, row A-7" in page
+    assert "behind the hedge" in page
+    assert "Empty" not in page
