@@ -16,6 +16,12 @@ class OutOfRangeError(InventoryError, ValueError):
     code = "out_of_range"
 
 
+class UnlikelyError(OutOfRangeError):
+    """A value is possible but more often a slip; a person may confirm it and send it again."""
+
+    code = "unlikely"
+
+
 class NoPublishedValueError(InventoryError, LookupError):
     """No published table gives the value asked for; the message says why."""
 

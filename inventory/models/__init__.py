@@ -15,6 +15,7 @@ from inventory.models.importing import (
     SourceRecord,
 )
 from inventory.models.inspection import (
+    EarlierCertificate,
     FlagSettlement,
     Inspection,
     InspectionFlag,
@@ -24,6 +25,7 @@ from inventory.models.inspection import (
     Photo,
     Reading,
     ReadingSet,
+    RefusedEntry,
     VisualRating,
 )
 from inventory.models.logbook import LogbookEntry
@@ -64,6 +66,7 @@ __all__ = [
     "CodeAlias",
     "ColourArea",
     "Disposition",
+    "EarlierCertificate",
     "ElementAssessment",
     "Fact",
     "FlagSettlement",
@@ -97,6 +100,7 @@ __all__ = [
     "QualityReading",
     "Reading",
     "ReadingSet",
+    "RefusedEntry",
     "Road",
     "Role",
     "RollLayout",

@@ -51,6 +51,26 @@ class Instrument(Scoped):
         return f"instrument {self.serial}"
 
 
+class EarlierCertificate(Fact):
+    """A certificate an instrument had before its present one, or as it was first written down."""
+
+    instrument = models.ForeignKey(
+        Instrument, on_delete=models.PROTECT, related_name="earlier_certificates"
+    )
+    certificate_on = models.DateField(null=True, blank=True)
+    certificate_due_on = models.DateField(null=True, blank=True)
+    replaced_at = models.DateTimeField()
+    replaced_by = models.ForeignKey(User, null=True, blank=True, on_delete=models.PROTECT)
+
+    reader_paths = {"owner": "instrument__organisation"}
+
+    class Meta:
+        ordering = ("instrument", "replaced_at", "pk")
+
+    def __str__(self) -> str:
+        return f"earlier certificate of {self.instrument}, due {self.certificate_due_on}"
+
+
 class InstrumentCheck(Fact):
     """A check of an instrument against its reference standard."""
 
@@ -361,3 +381,63 @@ class Photo(Scoped):
 
     def __str__(self) -> str:
         return f"photo {self.pk} of sign {self.sign_id}"
+
+
+class RefusedEntry(Scoped):
+    """What a person or device sent and was refused, as it was sent, until a person settles it."""
+
+    class Channel(models.TextChoices):
+        FORM = "form", "typed on a page"
+        API = "api", "sent by a device"
+        IMPORT = "import", "row of a file"
+
+    class Kind(models.TextChoices):
+        INSPECTION = "inspection", "inspection"
+        CHECK = "check", "instrument check"
+
+    organisation = models.ForeignKey(
+        Organisation, on_delete=models.PROTECT, related_name="refused_entries"
+    )
+    channel = models.CharField(max_length=6, choices=Channel)
+    kind = models.CharField(max_length=10, choices=Kind)
+    client_uuid = models.UUIDField(null=True, blank=True)
+    payload = models.JSONField(help_text="As it was sent; never changed.")
+    fingerprint = models.CharField(max_length=64, help_text="SHA-256 of what was sent.")
+    sentence = models.TextField(help_text="Why it was refused.")
+    received_at = models.DateTimeField()
+    sent_by = models.ForeignKey(
+        User, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    settled_at = models.DateTimeField(null=True, blank=True)
+    settled_by = models.ForeignKey(
+        User, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    settled_reason = models.CharField(max_length=255, blank=True, default="")
+
+    class Meta:
+        ordering = ("organisation", "-received_at", "-pk")
+        indexes = (
+            models.Index(
+                fields=("organisation", "-received_at", "-id"), name="refused_by_org_time"
+            ),
+            models.Index(
+                fields=("client_uuid",),
+                condition=Q(settled_at__isnull=True),
+                name="refused_open_by_key",
+            ),
+        )
+        constraints = (
+            models.UniqueConstraint(
+                fields=("organisation", "channel", "kind", "fingerprint"),
+                condition=Q(settled_at__isnull=True),
+                name="refused_once_while_open",
+            ),
+            models.CheckConstraint(
+                condition=Q(settled_at__isnull=True, settled_reason="")
+                | (Q(settled_at__isnull=False) & ~Q(settled_reason="")),
+                name="refused_settled_with_reason",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"refused {self.get_kind_display()} of {self.received_at:%Y-%m-%d %H:%M}"

@@ -14,7 +14,7 @@ from django.utils import timezone
 from inventory.engineering.inspection.readings import check_taken_at
 from inventory.engineering.inspection.visual import check_evidence
 from inventory.engineering.inspection.vocabulary import How
-from inventory.errors import OutOfRangeError, StateConflictError
+from inventory.errors import OutOfRangeError, StateConflictError, UnlikelyError
 from inventory.models import (
     ElementAssessment,
     Inspection,
@@ -27,17 +27,20 @@ from inventory.models import (
 from inventory.models.signs import DatePrecision
 from inventory.services.assessment import assess_sign
 from inventory.services.fields import check_fields
+from inventory.services.flags import flag_inspection, lock_instrument
 from inventory.services.inspection_input import (
     ObservationInput,
     PhotoInput,
     ReadingSetInput,
     UnderstoodSet,
     VisualRatingInput,
+    find_unlikely,
     understand,
 )
 from inventory.services.judging import latest_assessments
 from inventory.services.logbook import log
 from inventory.services.photos import store_photo
+from inventory.services.refusals import settle_answered
 from inventory.services.standing import lock_signs, policy_or_none, refresh_standing
 
 if TYPE_CHECKING:
@@ -56,6 +59,10 @@ __all__ = [
     "store_photo",
 ]
 
+ASK_TO_CONFIRM = (
+    "If it is so, confirm it and send it again; it is then kept as it is, and noted."
+)
+CONFIRMED = "Confirmed by the person who recorded it:"
 ONE_DAY = timedelta(days=1)  # a calendar day lies within a day of any moment in it, anywhere
 
 
@@ -76,6 +83,8 @@ def record_inspection(
     photos: Sequence[PhotoInput] = (),
     device_offset_minutes: int = 0,
     corrects: Inspection | None = None,
+    is_confirmed: bool = False,
+    is_judged_later: bool = False,
     now: datetime | None = None,
 ) -> Inspection:
     """
@@ -83,15 +92,22 @@ def record_inspection(
 
     The same ``client_uuid`` with other content is refused, and what was stored stays. With
     ``corrects``, the earlier inspection stays on record and is no longer judged. An agency
-    that has set no rules yet keeps the inspection; the sign is judged once it has.
+    that has set no rules yet keeps the inspection; the sign is judged once it has. What is
+    unlikely but possible is refused until the person confirms it with ``is_confirmed``, and is
+    then noted. With ``is_judged_later`` the caller stores many, and judges their signs itself.
     """
     now = now or timezone.now()
+    # An instrument is locked before signs, so that a check of it knows of these readings.
+    instrument = lock_instrument(instrument) if instrument is not None else None
     # Both signs of a correction are judged anew below: locked together, in a fixed order.
     wrongly = corrects.sign_id if corrects is not None else sign.pk
     signs = {each.pk: each for each in lock_signs([sign.pk, wrongly])}
     locked = signs[sign.pk]
     owner = _agency_of(locked)
     sets = [understand(each) for each in reading_sets]
+    unlikely = " ".join(find_unlikely(sets, instrument))
+    if is_confirmed and unlikely:
+        note = f"{note.strip()}\n{CONFIRMED} {unlikely}"
     inspection = Inspection(
         organisation=owner,
         client_uuid=client_uuid or uuid.uuid4(),
@@ -111,6 +127,9 @@ def record_inspection(
     if known is not None:
         return known
     _check(inspection, locked, owner, sets, now)
+    if unlikely and not is_confirmed:
+        msg = f"{unlikely} {ASK_TO_CONFIRM}"
+        raise UnlikelyError(msg)
     _check_not_empty(sets, observations, visual_rating, inspection.note, photos)
     if visual_rating is not None:
         check_evidence(
@@ -151,8 +170,14 @@ def record_inspection(
         sign=locked,
         detail={"inspection": inspection.pk},
     )
-    for each in signs.values():
-        _judge_anew(each, owner, inspector, now)
+    if sets:
+        flag_inspection(inspection=inspection, now=now)
+    settle_answered(
+        organisation=owner, client_uuid=inspection.client_uuid, by=inspector, now=now
+    )
+    if not is_judged_later:
+        for each in signs.values():
+            _judge_anew(each, owner, inspector, now)
     return inspection
 
 

@@ -6,8 +6,13 @@ from dataclasses import dataclass, field
 from decimal import Decimal, InvalidOperation
 from typing import TYPE_CHECKING, Any
 
-from inventory.engineering.inspection.readings import parse_reading
-from inventory.engineering.inspection.usability import check_geometry
+from inventory.engineering.inspection.readings import (
+    decimal_words,
+    looks_swapped,
+    parse_reading,
+    reduce_readings,
+)
+from inventory.engineering.inspection.usability import check_geometry, geometry_words
 from inventory.engineering.standards.vocabulary import Color
 from inventory.errors import OutOfRangeError
 
@@ -15,6 +20,8 @@ if TYPE_CHECKING:
     import uuid
     from collections.abc import Mapping, Sequence
     from datetime import datetime
+
+    from inventory.models import Instrument
 
 MAXIMUM_READINGS_PER_SET = 100
 _MINUS_SIGN = "−"
@@ -104,16 +111,51 @@ def understand(given: ReadingSetInput) -> UnderstoodSet:
             "name a place for each value or for none."
         )
         raise OutOfRangeError(msg)
-    observation = _angle(given.observation_angle_deg, "observation angle")
-    entrance = _angle(given.entrance_angle_deg, "entrance angle")
+    observation = parse_angle(given.observation_angle_deg, "observation angle")
+    entrance = parse_angle(given.entrance_angle_deg, "entrance angle")
     rotation = (
         None
         if given.rotation_angle_deg is None
-        else _angle(given.rotation_angle_deg, "rotation angle")
+        else parse_angle(given.rotation_angle_deg, "rotation angle")
     )
     check_geometry(observation, entrance, rotation)
     values = tuple(_value(text, color) for text in typed)
     return UnderstoodSet(color, typed, values, observation, entrance, rotation, places)
+
+
+def find_unlikely(sets: Sequence[UnderstoodSet], instrument: Instrument | None) -> list[str]:
+    """Return what of the readings is more often a slip than true, a sentence each."""
+    said = [] if instrument is None else _other_angles(sets, instrument)
+    by_geometry: dict[tuple[Decimal, Decimal], dict[Color, list[Decimal]]] = {}
+    for each in sets:
+        geometry = (each.observation_angle_deg, each.entrance_angle_deg)
+        by_geometry.setdefault(geometry, {}).setdefault(each.color, []).extend(each.values)
+    for read in by_geometry.values():
+        if Color.WHITE in read and Color.RED in read:
+            white = reduce_readings(read[Color.WHITE]).mean
+            red = reduce_readings(read[Color.RED]).mean
+            if looks_swapped(white, red):
+                said.append(
+                    f"White reads {decimal_words(white)} cd/lx/m² on average, below the red of "
+                    f"the same face ({decimal_words(red)}), though white returns several times "
+                    "the light of red; correct them if they were typed as each other."
+                )
+    return said
+
+
+def _other_angles(sets: Sequence[UnderstoodSet], instrument: Instrument) -> list[str]:
+    own = (instrument.observation_angle_deg, instrument.entrance_angle_deg)
+    others = {
+        (each.observation_angle_deg, each.entrance_angle_deg): each
+        for each in sets
+        if (each.observation_angle_deg, each.entrance_angle_deg) != own
+    }
+    return [
+        f"Instrument {instrument.serial} reads at {geometry_words(*own)}, but the "
+        f"{each.color.words} is said to be read at {geometry_words(*other)}; correct the "
+        "angles or the instrument."
+        for other, each in others.items()
+    ]
 
 
 def _value(typed: str, color: Color) -> Decimal:
@@ -124,8 +166,8 @@ def _value(typed: str, color: Color) -> Decimal:
         raise OutOfRangeError(msg) from error
 
 
-def _angle(given: str | Decimal, name: str) -> Decimal:
-    """Return an angle to two places, as it is stored."""
+def parse_angle(given: str | Decimal, name: str) -> Decimal:
+    """Return a typed angle to two places, as it is stored."""
     text = str(given).strip().replace(_MINUS_SIGN, "-")
     try:
         angle = Decimal(text)

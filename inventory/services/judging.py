@@ -43,6 +43,7 @@ from inventory.models import (
     Reading,
     Sign,
 )
+from inventory.services.doubts import doubts_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -105,7 +106,7 @@ def gather(
     signs: Sequence[Sign], book: CodeBook, zone: ZoneInfo, before: datetime | None = None
 ) -> list[Gathered]:
     """
-    Return signs with their faces and readings, in two queries; positions are loaded.
+    Return signs with their faces and readings, in three queries; positions are loaded.
 
     With ``before``, only what was read before that moment. Times are those of the agency's own
     clock, since reasons name the day of a reading.
@@ -290,6 +291,7 @@ def _readings_of(
     for set_id, typed, *head in rows:
         values[set_id].append(parse_reading(typed))
         heads[set_id] = tuple(head)
+    doubts = doubts_of(sign_ids, zone)
     sets: dict[int, list[ReadingSet]] = defaultdict(list)
     for set_id, (
         color,
@@ -311,6 +313,7 @@ def _readings_of(
                 surface_state=SurfaceState(state),
                 observation_angle_deg=observation,
                 entrance_angle_deg=entrance,
+                doubt=doubts.get(visit, ""),
             )
         )
     return sets

@@ -38,6 +38,7 @@ from inventory.models import (
     QualityReading,
     Reading,
     ReadingSet,
+    RefusedEntry,
     Road,
     SheetingRoll,
     ShopCustomer,
@@ -336,6 +337,22 @@ def test_a_certificate_out_of_date_is_flagged_once(side):
     without_check = copy_of(flag, reason="certificate_expired", check_made_id=None)
     without_check()
     refused("flag_once_without_check", without_check)
+
+
+def test_what_was_refused_is_kept_once_while_it_waits(side):
+    entry = only(RefusedEntry)
+    refused("refused_once_while_open", copy_of(entry))
+    copy_of(entry, settled_at=NOW, settled_reason="typed anew")()
+
+
+@pytest.mark.parametrize(
+    "fields", [{"settled_at": NOW}, {"settled_reason": "typed anew"}], ids=["when", "why"]
+)
+def test_a_refused_entry_is_settled_with_day_and_reason(side, fields):
+    refused(
+        "refused_settled_with_reason",
+        copy_of(only(RefusedEntry), fingerprint="1" * 64, **fields),
+    )
 
 
 def test_a_face_of_a_source_row_is_told_apart_by_number(side):

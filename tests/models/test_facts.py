@@ -34,6 +34,7 @@ def test_what_was_seen_measured_decided_and_loaded_is_a_fact():
         "AgencyPolicy",
         "Assessment",
         "Disposition",
+        "EarlierCertificate",
         "ElementAssessment",
         "FlagSettlement",
         "Inspection",

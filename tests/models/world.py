@@ -13,6 +13,7 @@ from inventory.models import (
     AgencyLevel,
     CodeAlias,
     Disposition,
+    EarlierCertificate,
     FlagSettlement,
     ImportMissing,
     ImportRefusal,
@@ -28,6 +29,7 @@ from inventory.models import (
     Panel,
     Photo,
     PrintOrder,
+    RefusedEntry,
     Road,
     Scoped,
     Sign,
@@ -192,6 +194,16 @@ def _look_after(agency: Organisation, sign: Sign, inspection: Inspection) -> Non
     )
     FlagSettlement.objects.create(
         flag=flag, outcome="judge", reason="checked against a second panel", settled_at=NOW
+    )
+    EarlierCertificate.objects.create(instrument=instrument, replaced_at=NOW)
+    RefusedEntry.objects.create(
+        organisation=agency,
+        channel="api",
+        kind="inspection",
+        payload={"note": "by the school"},
+        fingerprint="0" * 64,
+        sentence="The inspection says nothing.",
+        received_at=NOW,
     )
     AgencyLevel.objects.create(
         organisation=agency,

@@ -1,0 +1,101 @@
+"""Entries that were refused: kept as they were sent until a person settles them."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from typing import TYPE_CHECKING, Any
+
+from django.core.serializers.json import DjangoJSONEncoder
+from django.db import transaction
+from django.utils import timezone
+
+from inventory.errors import OutOfRangeError, StateConflictError
+from inventory.models import RefusedEntry
+from inventory.services.logbook import log
+
+if TYPE_CHECKING:
+    import uuid
+    from datetime import datetime
+
+    from inventory.models import Organisation, User
+
+SENT_AGAIN = "Sent again under the same key, and stored."
+LONGEST_REASON = RefusedEntry._meta.get_field("settled_reason").max_length or 0
+
+
+@transaction.atomic
+def keep_refused(
+    *,
+    organisation: Organisation,
+    channel: str,
+    kind: str,
+    payload: Any,
+    sentence: str,
+    by: User | None = None,
+    client_uuid: uuid.UUID | None = None,
+    now: datetime | None = None,
+) -> RefusedEntry:
+    """Keep what was sent, as it was sent; the same thing refused again is kept once."""
+    plain = json.loads(json.dumps(payload, cls=DjangoJSONEncoder))
+    canonical = json.dumps(plain, sort_keys=True, ensure_ascii=False)
+    entry, _created = RefusedEntry.objects.get_or_create(
+        organisation=organisation,
+        channel=channel,
+        kind=kind,
+        fingerprint=hashlib.sha256(canonical.encode()).hexdigest(),
+        settled_at=None,
+        defaults={
+            "client_uuid": client_uuid,
+            "payload": plain,
+            "sentence": sentence,
+            "received_at": now or timezone.now(),
+            "sent_by": by,
+        },
+    )
+    kept: RefusedEntry = entry
+    return kept
+
+
+@transaction.atomic
+def settle_refused(
+    *, entry: RefusedEntry, reason: str, by: User | None, now: datetime | None = None
+) -> RefusedEntry:
+    """Record what a person did about a refused entry; what was sent stays on record."""
+    now = now or timezone.now()
+    reason = reason.strip()
+    if not 0 < len(reason) <= LONGEST_REASON:
+        msg = (
+            "Say in a few words what was done about it (at most "
+            f"{LONGEST_REASON} characters; there are {len(reason)})."
+        )
+        raise OutOfRangeError(msg)
+    locked: RefusedEntry = (
+        RefusedEntry.objects.select_for_update(of=("self",))
+        .select_related("organisation")
+        .get(pk=entry.pk)
+    )
+    if locked.settled_at is not None:
+        when = locked.organisation.clock_words(locked.settled_at)
+        msg = f"This entry was settled at {when}: {locked.settled_reason}"
+        raise StateConflictError(msg)
+    locked.settled_at, locked.settled_by, locked.settled_reason = now, by, reason
+    locked.save(update_fields=["settled_at", "settled_by", "settled_reason"])
+    log(
+        organisation=locked.organisation,
+        actor=by,
+        verb="settle refused entry",
+        text=f"Refused {locked.get_kind_display()} settled: {reason}",
+        at=now,
+        detail={"entry": locked.pk},
+    )
+    return locked
+
+
+def settle_answered(
+    *, organisation: Organisation, client_uuid: uuid.UUID, by: User | None, now: datetime
+) -> None:
+    """Settle refused entries whose key was stored after all; the caller's transaction."""
+    RefusedEntry.objects.filter(
+        organisation=organisation, client_uuid=client_uuid, settled_at__isnull=True
+    ).update(settled_at=now, settled_by=by, settled_reason=SENT_AGAIN)
