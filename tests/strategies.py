@@ -1,18 +1,22 @@
 """Hypothesis strategies shared by the tests of methods."""
 
-from datetime import UTC, datetime, timedelta
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 
 from hypothesis import strategies as st
 
+from inventory.engineering.assessment.decision import SIMPLE_ACCEPTANCE, DecisionRule
 from inventory.engineering.assessment.face import (
     Colouring,
     Face,
     FaceArea,
+    OwnLevel,
     Part,
     ReadingSet,
     Rules,
 )
+from inventory.engineering.inspection.uncertainty import InstrumentUncertainty
 from inventory.engineering.inspection.vocabulary import How, SurfaceState
 from inventory.engineering.standards.catalogue import sign_types
 from inventory.engineering.standards.local import local_sign_type
@@ -95,11 +99,51 @@ faces = st.builds(
     height_in=sizes_in,
 )
 
-rules = st.builds(
+own_levels = st.builds(
+    OwnLevel,
+    background=st.sampled_from(Color),
+    legend=st.sampled_from(Color),
+    color=st.sampled_from(Color),
+    minimum_ra_cd_lx_m2=st.integers(1, 400_000).map(
+        lambda thousandths: Decimal(thousandths) / 1000
+    ),
+    basis=st.just("an invented trial"),
+    approved_by=st.just("an invented engineer"),
+    approved_on=st.just(date(2025, 3, 1)),
+    effective_on=st.just(date(2025, 4, 1)),
+)
+
+
+@st.composite
+def instrument_uncertainties(draw: st.DrawFn) -> InstrumentUncertainty:
+    """What an agency may state of its instruments."""
+    repeatability = draw(st.floats(0, 0.1))
+    return InstrumentUncertainty(
+        repeatability_rel=repeatability,
+        common_rel=draw(st.floats(0.01, 0.2)),
+        single_scatter_rel=draw(st.floats(max(repeatability, 0.01), 0.3)),
+        basis="invented for a test",
+        single_scatter_dof=draw(st.sampled_from([1.0, 8.0, float("inf")])),
+    )
+
+
+simple_rules = st.builds(
     Rules,
     edition=st.sampled_from([Edition.MUTCD_2009, Edition.MUTCD_11]),
     uses_recommended_levels=st.booleans(),
     excluded_groups=st.frozensets(st.sampled_from(ExclusionKey)),
+    decision_rule=st.just(SIMPLE_ACCEPTANCE),
+    uncertainty=instrument_uncertainties(),
+    fluorescent_yellow_basis=st.sampled_from(["", "an invented choice"]),
+    fluorescent_orange_basis=st.sampled_from(["", "an invented choice"]),
+    own_levels=st.lists(own_levels, max_size=3).map(tuple),
+)
+rules = st.builds(
+    replace,
+    simple_rules,
+    decision_rule=st.sampled_from(
+        [SIMPLE_ACCEPTANCE, DecisionRule(0.51), DecisionRule(0.9), DecisionRule(0.99)]
+    ),
 )
 
 moments = st.integers(0, 4000).map(
@@ -116,6 +160,8 @@ reading_sets = st.builds(
     surface_state=st.sampled_from(SurfaceState),
     observation_angle_deg=st.sampled_from([Decimal("0.2"), Decimal("0.20"), Decimal("0.5")]),
     entrance_angle_deg=st.sampled_from([Decimal("-4.0"), Decimal("30")]),
+    doubt=st.sampled_from(["", "an invented doubt"]),
+    instrument=st.sampled_from([None, 1, 2]),
 )
 
 
@@ -131,6 +177,12 @@ def faces_with_readings(draw: st.DrawFn) -> tuple[Face, list[ReadingSet]]:
     chosen = draw(st.lists(st.sampled_from(sorted(colors)), unique=True))
     day = datetime(2026, 5, 1, tzinfo=UTC)
     return face, [
-        ReadingSet(color, tuple(draw(st.lists(ra_values, min_size=1, max_size=5))), day, 1)
+        ReadingSet(
+            color,
+            tuple(draw(st.lists(ra_values, min_size=1, max_size=5))),
+            day,
+            1,
+            instrument=draw(st.sampled_from([None, 1])),
+        )
         for color in chosen
     ]

@@ -1,25 +1,27 @@
 """The verdict on each element of a face and on the face itself."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import ROUND_FLOOR, Decimal
 from fractions import Fraction
+from math import isinf
 
-from inventory.engineering.assessment.face import Face, ReadingSet, Rules, select_readings
-from inventory.engineering.assessment.judge import (
+import numpy as np
+
+from inventory.engineering.assessment.batch import (
     ColorReadings,
-    judge_element,
-    usable_readings,
+    ElementInput,
+    compare_many,
+    reduce_many,
 )
-from inventory.engineering.assessment.plan import (
-    Candidate,
-    ElementKind,
-    ElementPlan,
-    FacePlan,
-    plan_face,
-)
+from inventory.engineering.assessment.conformity import probability_bounds
+from inventory.engineering.assessment.elements import Candidate, ElementKind, FacePlan
+from inventory.engineering.assessment.face import Face, ReadingSet, Rules, select_readings
+from inventory.engineering.assessment.judge import Judgement, judge_element
+from inventory.engineering.assessment.plan import plan_face
 from inventory.engineering.assessment.vocabulary import Verdict, worst_verdict
 from inventory.engineering.assessment.wording import (
+    element_flags,
     element_reason,
     note_on_other_colors,
     unverified_sentence,
@@ -27,7 +29,7 @@ from inventory.engineering.assessment.wording import (
 from inventory.engineering.inspection.readings import THOUSANDTHS
 from inventory.engineering.standards.vocabulary import Checked, Color
 
-METHOD_VERSION = "assess-1"
+METHOD_VERSION = "assess-2"
 _STORED_PLACES = Decimal("0.000001")
 
 
@@ -42,6 +44,13 @@ class ElementAssessment:
     row, and what chose it, was compared with its source, and ``unverified`` the sentence that
     says what was not. ``decides`` is false for a colour that the face's own row leaves open:
     it is shown, and does not count for the face.
+
+    ``expanded_uncertainty`` is the U of the mean ± U of a colour; ``interval_low`` and
+    ``interval_high`` are the 95 % interval of a ratio, without an upper bound where the latter
+    is ``None``. ``probability`` is that of the true value being at or above ``level``.
+    ``further_readings`` is ``None`` unless more readings are what an undecided verdict asks
+    for; its numbers are those of
+    :class:`~inventory.engineering.assessment.decision.Decision`.
     """
 
     kind: ElementKind
@@ -57,6 +66,18 @@ class ElementAssessment:
     checked: Checked | None = None
     unverified: str = ""
     is_recommended: bool = False
+    is_own_level: bool = False
+    expanded_uncertainty: float | None = None
+    interval_low: float | None = None
+    interval_high: float | None = None
+    probability: float | None = None
+    further_readings: int | None = None
+    flags: tuple[str, ...] = ()
+
+    @property
+    def reason_with_flags(self) -> str:
+        """Return the reason and what to mind about the readings."""
+        return " ".join([self.reason, *self.flags])
 
     @property
     def full_reason(self) -> str:
@@ -91,13 +112,17 @@ class FaceAssessment:
     """
     The verdict on a face: its worst deciding element, with the reason.
 
-    ``visits`` are the visits whose readings were judged, in rising order.
+    ``visits`` are the visits whose readings were judged, in rising order. The probability that
+    every deciding element truly meets its level lies between ``probability_low`` and
+    ``probability_high``; ``None`` where nothing was compared with a level.
     """
 
     verdict: Verdict
     reason: str
     elements: tuple[ElementAssessment, ...] = ()
     visits: tuple[int, ...] = ()
+    probability_low: float | None = None
+    probability_high: float | None = None
 
     @property
     def margin_ratio(self) -> Fraction | None:
@@ -116,7 +141,8 @@ def assess_face(face: Face, readings: Iterable[ReadingSet], rules: Rules) -> Fac
 
     Every element is judged against every row that could apply. All agree: that verdict, and
     the reason says so. All fail, some for the level and some because the sheeting is not
-    allowed: below. Otherwise undecided, with what would have to be known.
+    allowed: below. Otherwise undecided, with what would have to be known. A batch of one, see
+    :func:`assess_faces`.
 
     Parameters
     ----------
@@ -126,7 +152,7 @@ def assess_face(face: Face, readings: Iterable[ReadingSet], rules: Rules) -> Fac
         Everything read on this face, in any order; the newest usable visit of each colour is
         judged. [cd/lx/m²]
     rules : Rules
-        The agency's edition and choices.
+        The agency's edition, decision rule and choices.
 
     Returns
     -------
@@ -138,6 +164,7 @@ def assess_face(face: Face, readings: Iterable[ReadingSet], rules: Rules) -> Fac
     ----------
     .. [1] MUTCD 11th edition (2023) section 2A.22 and Table 2A-5.
     .. [2] MUTCD 2009 section 2A.08 and Table 2A-3.
+    .. [3] JCGM 106:2012, 7.3 and 8: probability, simple acceptance and guard bands.
 
     Examples
     --------
@@ -154,12 +181,67 @@ def assess_face(face: Face, readings: Iterable[ReadingSet], rules: Rules) -> Fac
     >>> result.reason
     'White/red contrast 2.67:1 is below 3:1.'
     """
-    plan = plan_face(face, rules)
+    return assess_faces([(face, readings)], rules)[0]
+
+
+def assess_faces(
+    cases: Iterable[tuple[Face, Iterable[ReadingSet]]], rules: Rules
+) -> list[FaceAssessment]:
+    """
+    Return the verdicts on many faces: as :func:`assess_face` gives them, on arrays.
+
+    Parameters
+    ----------
+    cases : iterable of pairs
+        Each face with everything read on it.
+    rules : Rules
+        Of the one agency.
+
+    Examples
+    --------
+    >>> from inventory.engineering.standards.vocabulary import Edition
+    >>> [one.verdict.value for one in assess_faces([(Face(None), [])], Rules(Edition.MUTCD_11))]
+    ['undecided']
+    """
+    given = [(face, select_readings(readings)) for face, readings in cases]
+    plans = [plan_face(face, rules.narrowed_to(face)) for face, _ in given]
+    selections = [
+        () if plan.excluded else selected
+        for plan, (_, selected) in zip(plans, given, strict=True)
+    ]
+    reads = reduce_many(selections, rules.uncertainty)
+    inputs = [
+        ElementInput(
+            element,
+            read.get(element.color),
+            None if element.denominator is None else read.get(element.denominator),
+        )
+        for plan, read in zip(plans, reads, strict=True)
+        for element in plan.elements
+    ]
+    compared = compare_many(inputs, rules.decision_rule)
+    judgements = iter(
+        judge_element(each, comparisons)
+        for each, comparisons in zip(inputs, compared, strict=True)
+    )
+    assessments = []
+    ranges = []
+    for plan, read, selected in zip(plans, reads, selections, strict=True):
+        of_face = [next(judgements) for _ in plan.elements]
+        assessments.append(_assess(plan, of_face, read, selected))
+        ranges.append(_probability_ranges(of_face))
+    return _with_bounds(assessments, ranges)
+
+
+def _assess(
+    plan: FacePlan,
+    judgements: Sequence[Judgement],
+    read: Mapping[Color, ColorReadings],
+    selected: Sequence[ReadingSet],
+) -> FaceAssessment:
     if plan.excluded:
         return FaceAssessment(Verdict.EXCLUDED, plan.excluded)
-    selected = select_readings(readings)
-    read = usable_readings(selected)
-    elements = tuple(_assess_element(element, read, selected) for element in plan.elements)
+    elements = tuple(_assess_element(judgement, selected) for judgement in judgements)
     deciding = [element for element in elements if element.decides]
     if deciding:
         verdict = worst_verdict(element.verdict for element in deciding)
@@ -173,11 +255,15 @@ def assess_face(face: Face, readings: Iterable[ReadingSet], rules: Rules) -> Fac
     )
 
 
-def _assess_element(
-    plan: ElementPlan, read: Mapping[Color, ColorReadings], selected: Sequence[ReadingSet]
-) -> ElementAssessment:
-    judgement = judge_element(plan, read)
-    row = judgement.governing
+def _assess_element(judgement: Judgement, selected: Sequence[ReadingSet]) -> ElementAssessment:
+    plan, row, first = judgement.plan, judgement.governing, judgement.given.first
+    comparison = judgement.comparison
+    decision = None if comparison is None else comparison.decision
+    interval = next(
+        (each.interval for each in judgement.comparisons.values() if each.interval), None
+    )
+    is_color = plan.kind is ElementKind.COLOR
+    is_undecided = judgement.verdict is Verdict.UNDECIDED
     return ElementAssessment(
         plan.kind,
         plan.name,
@@ -192,7 +278,45 @@ def _assess_element(
         checked=row.checked if row is not None else None,
         unverified=unverified_sentence(plan) if row is not None else "",
         is_recommended=plan.is_recommended,
+        is_own_level=plan.is_own_level,
+        expanded_uncertainty=(
+            first.expanded_uncertainty_cd_lx_m2 if is_color and first is not None else None
+        ),
+        interval_low=None if interval is None else interval[0],
+        interval_high=None if interval is None or isinf(interval[1]) else interval[1],
+        probability=None if decision is None else decision.probability,
+        further_readings=decision.further_readings if decision and is_undecided else None,
+        flags=element_flags(judgement),
     )
+
+
+def _probability_ranges(judgements: Sequence[Judgement]) -> list[tuple[float, float]]:
+    """Return the ranges of the deciding elements; none where nothing could be compared."""
+    deciding = [each for each in judgements if each.plan.decides]
+    if not any(each.comparisons for each in deciding):
+        return []
+    ranges = (each.probability_range for each in deciding)
+    return [each for each in ranges if each is not None]
+
+
+def _with_bounds(
+    assessments: Sequence[FaceAssessment], ranges: Sequence[Sequence[tuple[float, float]]]
+) -> list[FaceAssessment]:
+    """Return the assessments with the bounds of their faces' probabilities."""
+    places = [place for place, of_face in enumerate(ranges) if of_face]
+    bounded = list(assessments)
+    if not places:
+        return bounded
+    lengths = [len(ranges[place]) for place in places]
+    starts = np.cumsum([0, *lengths[:-1]])
+    flat = np.array([each for place in places for each in ranges[place]])
+    low = probability_bounds(flat[:, 0], starts)[0].tolist()
+    high = probability_bounds(flat[:, 1], starts)[1].tolist()
+    for index, place in enumerate(places):
+        bounded[place] = replace(
+            bounded[place], probability_low=low[index], probability_high=high[index]
+        )
+    return bounded
 
 
 def _level_of(row: Candidate | None) -> Decimal | None:
@@ -211,9 +335,11 @@ def _judged_visits(plan: FacePlan, read: Mapping[Color, ColorReadings]) -> tuple
 def _face_reason(verdict: Verdict, deciding: Sequence[ElementAssessment]) -> str:
     """Return the reason of the whole face: what its worst elements say."""
     if verdict is not Verdict.MEETS:
-        reasons = (each.reason for each in deciding if each.verdict is verdict)
+        reasons = (each.reason_with_flags for each in deciding if each.verdict is verdict)
         return " ".join(dict.fromkeys(reasons))
     closest = min(deciding, key=lambda each: (each.margin_ratio is None, each.margin_ratio))
     if len(deciding) == 1:
-        return closest.reason
-    return f"Every colour and contrast meets its level; the closest: {closest.reason}"
+        return closest.reason_with_flags
+    return (
+        f"Every colour and contrast meets its level; the closest: {closest.reason_with_flags}"
+    )

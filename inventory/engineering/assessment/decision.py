@@ -134,14 +134,27 @@ class Decision:
     @property
     def further_words(self) -> str:
         """Return how many further readings would likely settle it; empty when decided."""
-        number = self.further_readings
-        if number == 0:
-            return ""
-        if number == NEVER_SETTLED:
-            return "none: the instrument's own uncertainty is too large"
-        if number > MAXIMUM_FURTHER_READINGS:
-            return f"more than {MAXIMUM_FURTHER_READINGS}"
-        return str(number)
+        return further_words(self.further_readings)
+
+
+def further_words(number: int) -> str:
+    """
+    Return how many further readings would likely settle a verdict; empty when it is decided.
+
+    Examples
+    --------
+    >>> further_words(3), further_words(31)
+    ('3', 'more than 30')
+    >>> further_words(NEVER_SETTLED)
+    "none: the instrument's own uncertainty is too large"
+    """
+    if number == 0:
+        return ""
+    if number == NEVER_SETTLED:
+        return "none: the instrument's own uncertainty is too large"
+    if number > MAXIMUM_FURTHER_READINGS:
+        return f"more than {MAXIMUM_FURTHER_READINGS}"
+    return str(number)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

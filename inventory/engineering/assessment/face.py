@@ -1,11 +1,16 @@
 """What is judged: a face, what was read on it, and the rules of its agency."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
-from datetime import datetime
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime
 from decimal import Decimal
 from enum import StrEnum
 
+from inventory.engineering.assessment.decision import SIMPLE_ACCEPTANCE, DecisionRule
+from inventory.engineering.inspection.uncertainty import (
+    ASSUMED_UNCERTAINTY,
+    InstrumentUncertainty,
+)
 from inventory.engineering.inspection.usability import (
     JUDGED_ENTRANCE_ANGLE_DEG,
     JUDGED_OBSERVATION_ANGLE_DEG,
@@ -77,6 +82,27 @@ class Face:
     width_in: Decimal | None = None
     height_in: Decimal | None = None
 
+    def has_part(self, part: Part) -> bool:
+        """Return whether a part of the face is on record."""
+        return any(area.part is part for area in self.areas)
+
+    @property
+    def background(self) -> Color | None:
+        """Return the background's colour; one not on record is the catalogued sign's."""
+        if self.has_part(Part.BACKGROUND) or self.sign_type is None:
+            return self._color_of(Part.BACKGROUND)
+        return self.sign_type.background
+
+    @property
+    def legend(self) -> Color | None:
+        """Return the legend's colour; one not on record is the catalogued sign's."""
+        if self.has_part(Part.LEGEND) or self.sign_type is None:
+            return self._color_of(Part.LEGEND)
+        return self.sign_type.legend
+
+    def _color_of(self, part: Part) -> Color | None:
+        return next((area.color for area in self.areas if area.part is part), None)
+
 
 @dataclass(frozen=True, slots=True)
 class ReadingSet:
@@ -85,7 +111,7 @@ class ReadingSet:
 
     ``visit`` tells visits apart and orders those of one moment; a stored inspection's number.
     ``doubt`` says what is held against the readings of the visit; they are not judged while it
-    is not empty.
+    is not empty. ``instrument`` tells instruments apart; ``None`` when it was not recorded.
     """
 
     color: Color
@@ -97,6 +123,14 @@ class ReadingSet:
     observation_angle_deg: Decimal = JUDGED_OBSERVATION_ANGLE_DEG
     entrance_angle_deg: Decimal = JUDGED_ENTRANCE_ANGLE_DEG
     doubt: str = ""
+    instrument: int | None = None
+
+    @property
+    def session(self) -> tuple[int, date] | None:
+        """Return which instrument read on which day; ``None`` when that is not known."""
+        if self.instrument is None:
+            return None
+        return self.instrument, self.taken_at.date()
 
     @property
     def reason_not_judged(self) -> str:
@@ -113,12 +147,53 @@ class ReadingSet:
 
 
 @dataclass(frozen=True, slots=True)
+class OwnLevel:
+    """A level an agency set itself for one colour of a pair that no table has a row for."""
+
+    background: Color
+    legend: Color
+    color: Color
+    minimum_ra_cd_lx_m2: Decimal
+    basis: str
+    approved_by: str
+    approved_on: date
+    effective_on: date
+
+
+@dataclass(frozen=True, slots=True)
 class Rules:
-    """What an agency judges by: its edition and its choices."""
+    """
+    What an agency judges by: its edition and its choices.
+
+    ``fluorescent_yellow_basis`` and ``fluorescent_orange_basis`` say why these colours are
+    judged by the yellow and the orange row; empty while the agency has not decided.
+    ``own_levels`` are those in force.
+    """
 
     edition: Edition
     uses_recommended_levels: bool = False
     excluded_groups: frozenset[ExclusionKey] = field(default_factory=frozenset)
+    decision_rule: DecisionRule = SIMPLE_ACCEPTANCE
+    uncertainty: InstrumentUncertainty = ASSUMED_UNCERTAINTY
+    fluorescent_yellow_basis: str = ""
+    fluorescent_orange_basis: str = ""
+    own_levels: tuple[OwnLevel, ...] = ()
+
+    def fluorescent_basis(self, color: Color) -> str | None:
+        """Return why a colour is judged by its plain row; ``None`` where that is no choice."""
+        if color is Color.FLUORESCENT_YELLOW:
+            return self.fluorescent_yellow_basis
+        if color is Color.FLUORESCENT_ORANGE:
+            return self.fluorescent_orange_basis
+        return None
+
+    def narrowed_to(self, face: Face) -> "Rules":
+        """Return the same rules with the own levels of the face's colours only."""
+        if not self.own_levels:
+            return self
+        pair = (face.background, face.legend)
+        kept = tuple(each for each in self.own_levels if (each.background, each.legend) == pair)
+        return replace(self, own_levels=kept)
 
 
 def select_readings(sets: Iterable[ReadingSet]) -> tuple[ReadingSet, ...]:
@@ -172,4 +247,5 @@ def _newest_first(each: ReadingSet) -> tuple[object, ...]:
         each.observation_angle_deg,
         each.entrance_angle_deg,
         each.values,
+        each.instrument or 0,
     )

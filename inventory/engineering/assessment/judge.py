@@ -1,24 +1,18 @@
 """One element of a face under every row that could apply: exact, without words."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import combinations
 
-from inventory.engineering.assessment.compare import meets_contrast, meets_level
-from inventory.engineering.assessment.face import ReadingSet
-from inventory.engineering.assessment.plan import Axis, Candidate, ElementKind, ElementPlan
+from inventory.engineering.assessment.batch import Comparison, Comparisons, ElementInput
+from inventory.engineering.assessment.elements import (
+    Axis,
+    Candidate,
+    ElementKind,
+    ElementPlan,
+)
 from inventory.engineering.assessment.vocabulary import Verdict
-from inventory.engineering.inspection.readings import ReducedReadings, reduce_readings
-from inventory.engineering.standards.vocabulary import Color
-
-
-@dataclass(frozen=True, slots=True)
-class ColorReadings:
-    """What was read of one colour and is judged: one visit, put together."""
-
-    reduced: ReducedReadings
-    sets: tuple[ReadingSet, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,32 +25,52 @@ class Judgement:
     known and leaves several rows.
     """
 
-    plan: ElementPlan
-    first: ColorReadings | None
-    second: ColorReadings | None
+    given: ElementInput
     verdict: Verdict
     verdicts: Mapping[Candidate, Verdict]
+    comparisons: Comparisons
     value: Fraction | None
     reading_count: int
     governing: Candidate | None = None
     blame: str = ""
 
+    @property
+    def plan(self) -> ElementPlan:
+        """Return the element that was judged."""
+        return self.given.plan
 
-def usable_readings(selected: Iterable[ReadingSet]) -> dict[Color, ColorReadings]:
-    """Return the judged readings by colour; sets that are not judged are left out."""
-    of_color: dict[Color, list[ReadingSet]] = {}
-    for each in selected:
-        if not each.reason_not_judged:
-            of_color.setdefault(each.color, []).append(each)
-    return {
-        color: ColorReadings(
-            reduce_readings(value for one in sets for value in one.values), tuple(sets)
-        )
-        for color, sets in of_color.items()
-    }
+    @property
+    def comparison(self) -> Comparison | None:
+        """Return the comparison under the governing row; ``None`` where nothing was read."""
+        if self.governing is None or self.governing.level is None:
+            return None
+        return self.comparisons.get(self.governing.level)
+
+    @property
+    def probability_range(self) -> tuple[float, float] | None:
+        """
+        Return between what the probability of meeting lies, whichever row applies.
+
+        Anything is possible for a colour that was not read; a row that prohibits the sheeting
+        cannot be met. ``None`` where there is no level.
+        """
+        if self.plan.no_level:
+            return None
+        if not self.verdicts:
+            return 0.0, 1.0
+        ranges = [self._range_under(row) for row in self.verdicts]
+        return min(low for low, _ in ranges), max(high for _, high in ranges)
+
+    def _range_under(self, row: Candidate) -> tuple[float, float]:
+        if row.level is None:
+            return 0.0, 0.0
+        comparison = self.comparisons.get(row.level)
+        if comparison is None:
+            return 0.0, 1.0
+        return comparison.decision.probability, comparison.decision.probability
 
 
-def judge_element(plan: ElementPlan, read: Mapping[Color, ColorReadings]) -> Judgement:
+def judge_element(given: ElementInput, comparisons: Comparisons) -> Judgement:
     """
     Return what the rows that could apply say of one element.
 
@@ -66,34 +80,30 @@ def judge_element(plan: ElementPlan, read: Mapping[Color, ColorReadings]) -> Jud
 
     Parameters
     ----------
-    plan : ElementPlan
-        From :func:`~inventory.engineering.assessment.plan.plan_face`.
-    read : mapping of Color to ColorReadings
-        What was read and is judged.
+    given : ElementInput
+        The element and what was read for it.
+    comparisons : mapping
+        From :func:`~inventory.engineering.assessment.batch.compare_many`.
 
     Examples
     --------
+    >>> from inventory.engineering.standards.vocabulary import Color
     >>> plan = ElementPlan(ElementKind.COLOR, Color.RED, no_level="No level is published.")
-    >>> judge_element(plan, {}).verdict.value
+    >>> judge_element(ElementInput(plan, None, None), {}).verdict.value
     'no level'
     """
-    first = read.get(plan.color)
-    second = None if plan.denominator is None else read.get(plan.denominator)
-    value, count = _value_of(plan, first, second)
+    plan = given.plan
+    value, count = _value_of(given)
     if plan.no_level or plan.not_known:
         verdict = Verdict.NO_LEVEL if plan.no_level else Verdict.UNDECIDED
-        return Judgement(plan, first, second, verdict, {}, value, count)
-    verdicts = {
-        candidate: _verdict_under(candidate, first, second, plan)
-        for candidate in plan.candidates
-    }
+        return Judgement(given, verdict, {}, {}, value, count)
+    verdicts = {row: _verdict_under(row, comparisons) for row in plan.candidates}
     verdict = _agreed(set(verdicts.values()))
     return Judgement(
-        plan,
-        first,
-        second,
+        given,
         verdict,
         verdicts,
+        comparisons,
         value,
         count,
         governing=_governing(verdict, verdicts),
@@ -101,45 +111,25 @@ def judge_element(plan: ElementPlan, read: Mapping[Color, ColorReadings]) -> Jud
     )
 
 
-def _value_of(
-    plan: ElementPlan, first: ColorReadings | None, second: ColorReadings | None
-) -> tuple[Fraction | None, int]:
+def _value_of(given: ElementInput) -> tuple[Fraction | None, int]:
     """Return the exact mean or ratio and how many readings it rests on (the fewer of two)."""
-    if plan.kind is ElementKind.COLOR:
-        return (None, 0) if first is None else (first.reduced.mean, first.reduced.count)
+    first, second = given.first, given.second
+    if given.plan.kind is ElementKind.COLOR:
+        return (None, 0) if first is None else (first.result.mean, first.result.count)
     if first is None or second is None:
         return None, 0
-    count = min(first.reduced.count, second.reduced.count)
-    if second.reduced.total_thousandths == 0:
+    count = min(first.result.count, second.result.count)
+    if second.result.reduced.total_thousandths == 0:
         return None, count
-    return first.reduced.mean / second.reduced.mean, count
+    return first.result.mean / second.result.mean, count
 
 
-def _verdict_under(
-    candidate: Candidate,
-    first: ColorReadings | None,
-    second: ColorReadings | None,
-    plan: ElementPlan,
-) -> Verdict:
+def _verdict_under(row: Candidate, comparisons: Comparisons) -> Verdict:
     """Return the verdict under one row."""
-    if candidate.level is None:
+    if row.level is None:
         return Verdict.SHEETING_NOT_ALLOWED
-    if first is None:
-        return Verdict.NO_USABLE_READING
-    top = first.reduced
-    if plan.kind is ElementKind.COLOR:
-        is_met = meets_level(top.total_thousandths, top.count, candidate.level)
-        return Verdict.MEETS if is_met else Verdict.BELOW
-    if second is None or top.total_thousandths == second.reduced.total_thousandths == 0:
-        return Verdict.NO_USABLE_READING  # nought over nought is no ratio
-    is_met = meets_contrast(
-        top.total_thousandths,
-        top.count,
-        second.reduced.total_thousandths,
-        second.reduced.count,
-        candidate.level,
-    )
-    return Verdict.MEETS if is_met else Verdict.BELOW
+    comparison = comparisons.get(row.level)
+    return Verdict.NO_USABLE_READING if comparison is None else comparison.decision.verdict
 
 
 def _agreed(verdicts: set[Verdict]) -> Verdict:
@@ -155,7 +145,7 @@ def _governing(verdict: Verdict, verdicts: Mapping[Candidate, Verdict]) -> Candi
     """Return the row a verdict is stated with."""
     if verdict is Verdict.SHEETING_NOT_ALLOWED:
         return next(iter(verdicts))
-    if verdict is Verdict.UNDECIDED:
+    if verdict is Verdict.UNDECIDED and len(set(verdicts.values())) > 1:
         return None
     if verdict is Verdict.NO_USABLE_READING and len({row.level for row in verdicts}) > 1:
         return None

@@ -8,11 +8,24 @@ is judged.
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
-from enum import StrEnum
 from functools import lru_cache
 
 from inventory.engineering.assessment.columns import Columns, find_columns
+from inventory.engineering.assessment.elements import (
+    Axis,
+    Candidate,
+    ElementKind,
+    ElementPlan,
+    FacePlan,
+)
 from inventory.engineering.assessment.face import Face, Part, Rules
+from inventory.engineering.assessment.own_levels import (
+    find_own_level,
+    fluorescent_words,
+    not_decided_words,
+    own_element,
+    plan_without_row,
+)
 from inventory.engineering.inspection.readings import to_thousandths
 from inventory.engineering.standards.bold_symbols import SymbolClassMark, find_symbol_class
 from inventory.engineering.standards.exclusions import EXCLUSION_FILES, exclusion_for
@@ -37,84 +50,6 @@ from inventory.errors import NoPublishedValueError, OutOfRangeError
 
 ALL_SHEETING_CLASSES = tuple(SheetingClass)
 _PLANS_KEPT = 8192
-
-
-class ElementKind(StrEnum):
-    """What an element is: one colour, or the contrast of two."""
-
-    COLOR = "color"
-    CONTRAST = "contrast"
-
-
-class Axis(StrEnum):
-    """What distinguishes the rows of a level table for one colour."""
-
-    SHEETING = "sheeting"
-    MOUNT = "mount"
-    SIZE = "size"
-
-
-@dataclass(frozen=True, slots=True)
-class Candidate:
-    """
-    A row that could apply to an element.
-
-    ``level`` is in thousandths, of cd/lx/m² or of a ratio; ``None`` where the row prohibits
-    the sheeting. ``place`` says where the row stands on each axis.
-    """
-
-    level: int | None
-    table_id: str
-    row_id: str
-    checked: Checked
-    place: tuple[str, str, str]
-
-
-@dataclass(frozen=True, slots=True)
-class ElementPlan:
-    """
-    One thing to judge on a face.
-
-    ``denominator`` is the colour a contrast divides by. ``no_level`` is the sentence that says
-    why there is no row; ``not_known`` what of the face would have to be known to find one.
-    ``unverified`` names what of the level was not compared with its source. ``decides`` is
-    false for a colour that the face's own row leaves open.
-    """
-
-    kind: ElementKind
-    color: Color
-    denominator: Color | None = None
-    candidates: tuple[Candidate, ...] = ()
-    no_level: str = ""
-    not_known: str = ""
-    unknown: tuple[tuple[Axis, str], ...] = ()
-    unverified: tuple[str, ...] = ()
-    decides: bool = True
-    is_recommended: bool = False
-
-    @property
-    def name(self) -> str:
-        """Return the element's name in stored results: a colour, or two with a slash."""
-        if self.denominator is None:
-            return self.color.value
-        return f"{self.color.value}/{self.denominator.value}"
-
-    @property
-    def words(self) -> str:
-        """Return what the element is called in a sentence."""
-        if self.denominator is None:
-            return self.color.words
-        return f"{self.color.words}/{self.denominator.words} contrast"
-
-
-@dataclass(frozen=True, slots=True)
-class FacePlan:
-    """Everything to judge on a face; ``excluded`` is the sentence that leaves it out whole."""
-
-    elements: tuple[ElementPlan, ...] = ()
-    excluded: str = ""
-    not_known: str = ""
-    notes: tuple[str, ...] = ()
 
 
 @dataclass(slots=True)
@@ -166,14 +101,14 @@ def plan_face(face: Face, rules: Rules) -> FacePlan:
         return FacePlan(excluded=excluded)
     if _is_object_marker(face):
         sentence = "No level is published: the tables have no row for object markers."
-        return FacePlan(_without_level(look, sentence), notes=notes)
+        return FacePlan(_without_row(look, sentence), notes=notes)
     if look.background is None or look.legend is None:
         return _plan_of_unknown_colors(look, notes)
     try:
         placement = find_placement(look.background, look.legend, face.sign_type)
         rows, is_recommended = _level_rows(look, placement)
     except NoPublishedValueError as reason:
-        return FacePlan(_without_level(look, str(reason)), notes=notes)
+        return FacePlan(_without_row(look, str(reason)), notes=notes)
     elements = _table_elements(look, placement, rows, is_recommended)
     elements += _special_elements(look)
     elements += _further_colors(look, placement.sign_colors, elements)
@@ -181,14 +116,8 @@ def plan_face(face: Face, rules: Rules) -> FacePlan:
 
 
 def _look(face: Face, rules: Rules) -> _Look:
-    background = _color_of(face, Part.BACKGROUND)
-    legend = _color_of(face, Part.LEGEND)
     symbol = dimension = None
     if face.sign_type is not None:
-        if not _has_part(face, Part.BACKGROUND):
-            background = face.sign_type.background
-        if not _has_part(face, Part.LEGEND):
-            legend = face.sign_type.legend
         symbol = find_symbol_class(rules.edition, face.sign_type)
     shape = face.sign_type.shape if face.sign_type is not None else None
     dimension = criterion_dimension_in(rules.edition, shape, face.width_in, face.height_in)
@@ -201,15 +130,9 @@ def _look(face: Face, rules: Rules) -> _Look:
         )
         if is_missing
     ]
-    return _Look(face, rules, background, legend, symbol, dimension, " and ".join(missing))
-
-
-def _has_part(face: Face, part: Part) -> bool:
-    return any(area.part is part for area in face.areas)
-
-
-def _color_of(face: Face, part: Part) -> Color | None:
-    return next((area.color for area in face.areas if area.part is part), None)
+    return _Look(
+        face, rules, face.background, face.legend, symbol, dimension, " and ".join(missing)
+    )
 
 
 def _is_object_marker(face: Face) -> bool:
@@ -236,7 +159,7 @@ def _exclusion(look: _Look) -> tuple[str, tuple[str, ...]]:
 def _known_colors(look: _Look) -> list[Color]:
     """Return the retroreflective colours of a face, background and legend first."""
     colors = [look.background, look.legend, *(area.color for area in look.face.areas)]
-    if look.face.sign_type is not None and not _has_part(look.face, Part.SECONDARY):
+    if look.face.sign_type is not None and not look.face.has_part(Part.SECONDARY):
         colors += look.face.sign_type.secondary
     opaque = {area.color for area in look.face.areas if not area.is_retroreflective}
     lit = {area.color for area in look.face.areas if area.is_retroreflective}
@@ -246,11 +169,9 @@ def _known_colors(look: _Look) -> list[Color]:
     ]
 
 
-def _without_level(look: _Look, sentence: str) -> tuple[ElementPlan, ...]:
-    return tuple(
-        ElementPlan(ElementKind.COLOR, color, no_level=sentence)
-        for color in _known_colors(look)
-    )
+def _without_row(look: _Look, sentence: str) -> tuple[ElementPlan, ...]:
+    pair = (look.background, look.legend)
+    return plan_without_row(look.rules, pair, _known_colors(look), sentence)
 
 
 def _plan_of_unknown_colors(look: _Look, notes: tuple[str, ...]) -> FacePlan:
@@ -353,6 +274,12 @@ def _color_element(
     placement: Placement,
     is_recommended: bool,
 ) -> ElementPlan:
+    chosen = look.rules.fluorescent_basis(color)
+    if chosen == "":
+        own = find_own_level(look.rules, (look.background, look.legend), color)
+        if own is not None:
+            return own_element(own)
+        return ElementPlan(ElementKind.COLOR, color, no_level=not_decided_words(color))
     try:
         columns = find_columns(look.face, color)
     except (NoPublishedValueError, OutOfRangeError) as reason:
@@ -387,6 +314,7 @@ def _color_element(
         unknown=tuple(unknown),
         unverified=_unverified(chosen_by, rows),
         is_recommended=is_recommended,
+        agency_words=fluorescent_words(color, chosen) if chosen else "",
     )
 
 

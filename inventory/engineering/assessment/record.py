@@ -1,19 +1,23 @@
 """An assessment's inputs as plain data, and back again: what is stored can be judged anew."""
 
+import math
 from collections.abc import Iterable, Mapping
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
+from inventory.engineering.assessment.decision import DecisionRule
 from inventory.engineering.assessment.face import (
     Colouring,
     Face,
     FaceArea,
+    OwnLevel,
     Part,
     ReadingSet,
     Rules,
 )
 from inventory.engineering.inspection.readings import parse_reading
+from inventory.engineering.inspection.uncertainty import InstrumentUncertainty
 from inventory.engineering.inspection.vocabulary import How, SurfaceState
 from inventory.engineering.standards.catalogue import SignType, exact_sign_type
 from inventory.engineering.standards.local import local_sign_type
@@ -77,14 +81,11 @@ def facts_of(face: Face, readings: Iterable[ReadingSet], rules: Rules) -> dict[s
                 "observation_angle_deg": str(each.observation_angle_deg),
                 "entrance_angle_deg": str(each.entrance_angle_deg),
                 "doubt": each.doubt,
+                "instrument": each.instrument,
             }
             for each in readings
         ],
-        "rules": {
-            "edition": rules.edition.value,
-            "uses_recommended_levels": rules.uses_recommended_levels,
-            "excluded_groups": sorted(key.value for key in rules.excluded_groups),
-        },
+        "rules": _rules_facts(rules.narrowed_to(face)),
     }
 
 
@@ -138,13 +139,77 @@ def from_facts(facts: Mapping[str, Any]) -> tuple[Face, tuple[ReadingSet, ...], 
                 observation_angle_deg=Decimal(each["observation_angle_deg"]),
                 entrance_angle_deg=Decimal(each["entrance_angle_deg"]),
                 doubt=each["doubt"],
+                instrument=each["instrument"],
             )
             for each in facts["readings"]
         ),
-        Rules(
-            edition=Edition(rules["edition"]),
-            uses_recommended_levels=rules["uses_recommended_levels"],
-            excluded_groups=frozenset(ExclusionKey(key) for key in rules["excluded_groups"]),
+        _rules_of(rules),
+    )
+
+
+def _rules_facts(rules: Rules) -> dict[str, Any]:
+    stated = rules.uncertainty
+    return {
+        "edition": rules.edition.value,
+        "uses_recommended_levels": rules.uses_recommended_levels,
+        "excluded_groups": sorted(key.value for key in rules.excluded_groups),
+        "required_probability": rules.decision_rule.required_probability,
+        "uncertainty": {
+            "repeatability_rel": stated.repeatability_rel,
+            "common_rel": stated.common_rel,
+            "single_scatter_rel": stated.single_scatter_rel,
+            "single_scatter_dof": (
+                None if math.isinf(stated.single_scatter_dof) else stated.single_scatter_dof
+            ),
+            "basis": stated.basis,
+        },
+        "fluorescent_yellow_basis": rules.fluorescent_yellow_basis,
+        "fluorescent_orange_basis": rules.fluorescent_orange_basis,
+        "own_levels": [
+            {
+                "background": each.background.value,
+                "legend": each.legend.value,
+                "color": each.color.value,
+                "minimum_ra_cd_lx_m2": str(each.minimum_ra_cd_lx_m2),
+                "basis": each.basis,
+                "approved_by": each.approved_by,
+                "approved_on": each.approved_on.isoformat(),
+                "effective_on": each.effective_on.isoformat(),
+            }
+            for each in rules.own_levels
+        ],
+    }
+
+
+def _rules_of(rules: Mapping[str, Any]) -> Rules:
+    stated = rules["uncertainty"]
+    dof = stated["single_scatter_dof"]
+    return Rules(
+        edition=Edition(rules["edition"]),
+        uses_recommended_levels=rules["uses_recommended_levels"],
+        excluded_groups=frozenset(ExclusionKey(key) for key in rules["excluded_groups"]),
+        decision_rule=DecisionRule(rules["required_probability"]),
+        uncertainty=InstrumentUncertainty(
+            repeatability_rel=stated["repeatability_rel"],
+            common_rel=stated["common_rel"],
+            single_scatter_rel=stated["single_scatter_rel"],
+            basis=stated["basis"],
+            single_scatter_dof=math.inf if dof is None else dof,
+        ),
+        fluorescent_yellow_basis=rules["fluorescent_yellow_basis"],
+        fluorescent_orange_basis=rules["fluorescent_orange_basis"],
+        own_levels=tuple(
+            OwnLevel(
+                background=Color(each["background"]),
+                legend=Color(each["legend"]),
+                color=Color(each["color"]),
+                minimum_ra_cd_lx_m2=Decimal(each["minimum_ra_cd_lx_m2"]),
+                basis=each["basis"],
+                approved_by=each["approved_by"],
+                approved_on=date.fromisoformat(each["approved_on"]),
+                effective_on=date.fromisoformat(each["effective_on"]),
+            )
+            for each in rules["own_levels"]
         ),
     )
 

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Sequence
+from functools import cache
 
 import numpy as np
 
@@ -13,6 +14,7 @@ OUTLIER_SIGNIFICANCE = 0.05
 MINIMUM_COUNT_FOR_OUTLIERS = 3  # of two values neither stands out of the others
 
 
+@cache
 def grubbs_critical_value(count: int, significance: float = OUTLIER_SIGNIFICANCE) -> float:
     """
     Return how many standard deviations from the mean a value must be to stand out.

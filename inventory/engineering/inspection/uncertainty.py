@@ -392,38 +392,51 @@ def reduce_color(values: Iterable[Decimal], instrument: InstrumentUncertainty) -
     >>> round(result.effective_dof, 1), round(result.expanded_uncertainty_cd_lx_m2, 2)
     (243.0, 4.18)
     """
-    scaled = [to_thousandths(value) for value in values]
-    if not 1 <= len(scaled) <= MAXIMUM_READING_COUNT:
-        msg = (
-            f"There are {len(scaled)} readings of one colour; give 1 to "
-            f"{MAXIMUM_READING_COUNT} to average."
-        )
-        raise OutOfRangeError(msg)
-    for value in (min(scaled), max(scaled)):
-        if not 0 <= value <= MAXIMUM_RA_CD_LX_M2 * THOUSANDTHS:
-            msg = (
-                f"The reading {value / THOUSANDTHS:g} cd/lx/m² is not from 0 to "
-                f"{MAXIMUM_RA_CD_LX_M2}, as sign sheeting returns; check the value."
-            )
-            raise OutOfRangeError(msg)
+    return reduce_colors([values], instrument)[0]
+
+
+def reduce_colors(
+    values_of_colors: Iterable[Iterable[Decimal]], instrument: InstrumentUncertainty
+) -> list[ColorResult]:
+    """
+    Return the readings of many colours as one result each: :func:`reduce_color` on arrays.
+
+    Examples
+    --------
+    >>> known = InstrumentUncertainty(0.03, 0.05, 0.1, "an invented certificate")
+    >>> results = reduce_colors([[Decimal("40")], [Decimal("38"), Decimal("40")]], known)
+    >>> [float(result.mean) for result in results]
+    [40.0, 39.0]
+    """
+    scaled = [_scaled(values) for values in values_of_colors]
+    if not scaled:
+        return []
     columns = reduce_columns(
-        np.array([sum(scaled)]),
-        np.array([len(scaled)]),
-        np.array([sum(value * value for value in scaled)]),
+        np.array([sum(values) for values in scaled]),
+        np.array([len(values) for values in scaled]),
+        np.array([sum(value * value for value in values) for values in scaled]),
         repeatability_rel=instrument.repeatability_rel,
         common_rel=instrument.common_rel,
         single_scatter_rel=instrument.single_scatter_rel,
         single_scatter_dof=instrument.single_scatter_dof,
     )
-    scatter = float(columns.scatter_cd_lx_m2[0])
-    return ColorResult(
-        reduced=ReducedReadings(sum(scaled), len(scaled)),
-        spread_cd_lx_m2=_spread(scaled),
-        scatter_cd_lx_m2=scatter,
-        scatter_dof=float(columns.scatter_dof[0]),
-        common_cd_lx_m2=float(columns.common_cd_lx_m2[0]),
-        outliers=find_outliers(scaled, scatter),
-    )
+    return [
+        ColorResult(
+            reduced=ReducedReadings(sum(values), len(values)),
+            spread_cd_lx_m2=_spread(values),
+            scatter_cd_lx_m2=scatter,
+            scatter_dof=dof,
+            common_cd_lx_m2=common,
+            outliers=find_outliers(values, scatter),
+        )
+        for values, scatter, dof, common in zip(
+            scaled,
+            columns.scatter_cd_lx_m2.tolist(),
+            columns.scatter_dof.tolist(),
+            columns.common_cd_lx_m2.tolist(),
+            strict=True,
+        )
+    ]
 
 
 def columns_of(results: Sequence[ColorResult]) -> ResultColumns:
@@ -462,6 +475,25 @@ def expanded_uncertainty(columns: ResultColumns) -> FloatArray:
     """
     factor = student_quantile(0.5 + COVERAGE_PROBABILITY / 2, columns.effective_dof)
     return factor * columns.standard_uncertainty_cd_lx_m2
+
+
+def _scaled(values: Iterable[Decimal]) -> list[int]:
+    """Return the readings of one colour as whole thousandths, or refuse what is none."""
+    scaled = [to_thousandths(value) for value in values]
+    if not 1 <= len(scaled) <= MAXIMUM_READING_COUNT:
+        msg = (
+            f"There are {len(scaled)} readings of one colour; give 1 to "
+            f"{MAXIMUM_READING_COUNT} to average."
+        )
+        raise OutOfRangeError(msg)
+    for value in (min(scaled), max(scaled)):
+        if not 0 <= value <= MAXIMUM_RA_CD_LX_M2 * THOUSANDTHS:
+            msg = (
+                f"The reading {value / THOUSANDTHS:g} cd/lx/m² is not from 0 to "
+                f"{MAXIMUM_RA_CD_LX_M2}, as sign sheeting returns; check the value."
+            )
+            raise OutOfRangeError(msg)
+    return scaled
 
 
 def _spread(scaled: Sequence[int]) -> float | None:

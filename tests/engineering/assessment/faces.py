@@ -74,8 +74,12 @@ def catalogued(code: str, **fields: Any) -> Face:
 def read(color: Color | str, *values: str, **fields: Any) -> ReadingSet:
     """One set of values; a single value stands for four equal ones."""
     typed = values if len(values) > 1 else values * 4
-    defaults: dict[str, Any] = {"taken_at": DAY, "visit": 1}
-    return ReadingSet(Color(color), tuple(map(Decimal, typed)), **defaults | fields)
+    defaults: dict[str, Any] = {
+        "values": tuple(map(Decimal, typed)),
+        "taken_at": DAY,
+        "visit": 1,
+    }
+    return ReadingSet(Color(color), **defaults | fields)
 
 
 def element(assessment: FaceAssessment, name: str) -> ElementAssessment:

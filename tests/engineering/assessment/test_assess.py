@@ -232,11 +232,16 @@ def test_fluorescent_yellow_green_has_no_level():
 def test_a_fluorescent_yellow_face_goes_by_the_yellow_row_and_says_it_is_from_memory():
     # Source: practice; from memory (not stated in what was read of Table 2A-5).
     face = catalogued("W1-2", areas=two_colors(Color.FLUORESCENT_YELLOW, Color.BLACK))
+    chosen = Rules(Edition.MUTCD_11, fluorescent_yellow_basis="as the sheeting's maker advises")
     yellow = element(
-        assess_face(face, [read("fluorescent-yellow", "60")], RULES), "fluorescent-yellow"
+        assess_face(face, [read("fluorescent-yellow", "60")], chosen), "fluorescent-yellow"
     )
     assert (yellow.verdict, yellow.level) == (Verdict.MEETS, Decimal(50))
     assert yellow.checked is Checked.NO
+    assert yellow.reason == (
+        "Fluorescent yellow 60 meets 50. That fluorescent yellow is judged by the yellow row "
+        "is the agency's choice: as the sheeting's maker advises."
+    )
 
 
 def test_an_object_marker_has_no_level():
@@ -365,7 +370,9 @@ def test_every_element_says_value_level_margin_table_row_mark_and_count():
     assert red.row_id == "white-on-red/any/any/prismatic/red"
     assert red.checked is Checked.YES
     assert red.reading_count == 2
-    assert red.reason == "Red 5.7 is below 7. Only 2 readings; 4 a colour are usual."
+    assert red.reason == "Red 5.7 is below 7."
+    assert red.flags == ("Only 2 readings; 4 a colour are usual.",)
+    assert result.reason == f"{red.reason} {red.flags[0]}"
     assert METHOD_VERSION
 
 
@@ -453,12 +460,15 @@ def test_a_dirty_face_below_its_level_asks_for_cleaning_first():
         RULES,
     )
     assert result.reason.endswith("clean it and read it again before replacing it.")
-    assert "dirty" not in element(result, "white").reason
+    assert element(result, "white").flags == ()
 
 
 def test_white_read_below_red_asks_whether_the_two_were_typed_as_each_other():
     result = assess_face(STOP, [read("white", "10"), read("red", "60")], RULES)
-    assert "were the two typed as each other?" in element(result, "white/red").reason
+    assert element(result, "white/red").flags == (
+        "White reads below red: were the two typed as each other?",
+    )
+    assert "were the two typed as each other?" in result.reason
 
 
 def test_a_colour_that_the_record_does_not_have_is_kept_and_named():

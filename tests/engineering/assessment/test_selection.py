@@ -22,7 +22,9 @@ def test_the_newest_visit_is_judged():
     assert element(result, "white").value == 30
     assert element(result, "red").value == 40
     assert result.visits == (1, 2)
-    assert "different visits" in element(result, "white/red").reason
+    assert (
+        "The two colours were read on different visits." in element(result, "white/red").flags
+    )
 
 
 @pytest.mark.parametrize(
