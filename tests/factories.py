@@ -18,6 +18,7 @@ from inventory.models import (
     User,
 )
 from inventory.services.inspection import VisualRatingInput
+from inventory.services.instruments import register_instrument
 from inventory.services.ordering import draft_order, release_order
 from inventory.services.people import add_customer, add_person, create_organisation, set_policy
 from inventory.services.places import create_position, create_support
@@ -31,7 +32,7 @@ from inventory.services.production import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from inventory.models import Press, PrintOrder, PrintRun, SheetingRoll
+    from inventory.models import Instrument, Press, PrintOrder, PrintRun, SheetingRoll
 
 NOW = datetime(2026, 6, 1, 12, 0, tzinfo=UTC)
 _numbers = count(1)
@@ -224,3 +225,18 @@ def print_order(
         now=now,
         **fields,
     )
+
+
+def make_instrument(agency: Organisation, **fields: Any) -> Instrument:
+    """Return an instrument in date, whose checks may be 5 % off unless told otherwise."""
+    defaults: dict[str, Any] = {
+        "serial": f"I{next(_numbers)}",
+        "observation_angle_deg": "0.2",
+        "entrance_angle_deg": "-4.0",
+        "receiver": "point",
+        "certificate_on": date(2026, 1, 10),
+        "certificate_due_on": date(2027, 1, 10),
+        "check_tolerance_rel": 0.05,
+        "now": NOW,
+    }
+    return register_instrument(organisation=agency, **defaults | fields)

@@ -52,7 +52,7 @@ class Instrument(Scoped):
 
 
 class EarlierCertificate(Fact):
-    """A certificate an instrument had before its present one, or as it was first written down."""
+    """A certificate an instrument had before, or the present one as first written down."""
 
     instrument = models.ForeignKey(
         Instrument, on_delete=models.PROTECT, related_name="earlier_certificates"
@@ -384,7 +384,7 @@ class Photo(Scoped):
 
 
 class RefusedEntry(Scoped):
-    """What a person or device sent and was refused, as it was sent, until a person settles it."""
+    """What was sent and refused, as it was sent, until a person settles it."""
 
     class Channel(models.TextChoices):
         FORM = "form", "typed on a page"
