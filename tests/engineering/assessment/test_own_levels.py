@@ -66,7 +66,7 @@ def test_an_own_level_never_stands_in_for_a_published_row():
     rules = Rules(Edition.MUTCD_11, own_levels=(own,))
     yellow = element(assess_face(catalogued("W1-2"), [read("yellow", "60")], rules), "yellow")
     # Source: MUTCD 11th edition Table 2A-5, black on yellow: bold symbols 50.
-    assert (yellow.level, yellow.is_own_level) == (50, False)
+    assert (yellow.level, yellow.is_own_level) == (Decimal(50), False)
 
 
 def test_a_pair_that_one_edition_binds_and_another_does_not_takes_the_own_level_in_the_latter():
@@ -95,7 +95,11 @@ def test_fluorescent_yellow_is_without_a_level_until_the_agency_decides():
     assert element(by_own, "fluorescent-yellow").is_own_level
     chosen = replace(RULES, own_levels=(own,), fluorescent_yellow_basis="an invented choice")
     by_row = element(assess_face(face, readings, chosen), "fluorescent-yellow")
-    assert (by_row.verdict, by_row.level, by_row.is_own_level) == (Verdict.MEETS, 50, False)
+    assert (by_row.verdict, by_row.level, by_row.is_own_level) == (
+        Verdict.MEETS,
+        Decimal(50),
+        False,
+    )
 
 
 def test_the_choice_for_orange_is_its_own():
