@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 from django.conf import settings
 from django.db import connections
+from django.test import override_settings
 from hypothesis import HealthCheck
 from hypothesis import settings as property_settings
 
@@ -51,9 +52,8 @@ def _site_settings(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
         "WHITENOISE_AUTOREFRESH": True,
         "WHITENOISE_USE_FINDERS": True,
     }
-    with pytest.MonkeyPatch.context() as patch:
-        for name, value in changed.items():
-            patch.setattr(settings, name, value, raising=False)
+    # Not by setting attributes: what Django keeps of the old values must be dropped too.
+    with override_settings(**changed):
         yield
 
 
