@@ -36,7 +36,7 @@ class Assessment(Fact):
     edition = models.CharField(max_length=20)
     verdict = models.CharField(max_length=24, choices=VERDICT_CHOICES)
     probability_low = models.FloatField(
-        null=True, help_text="Least probability that every judged element meets its level."
+        null=True, help_text="Least probability that every deciding element meets its level."
     )
     probability_high = models.FloatField(null=True)
     reason = models.TextField()
@@ -75,12 +75,16 @@ class ElementAssessment(Fact):
         null=True, help_text="Probability that the true value is at or above the level."
     )
     expanded_uncertainty = models.FloatField(
-        null=True, help_text="Half-width of the 95 % interval, in the unit of the value."
+        null=True, help_text="U of the 95 % interval value ± U of a colour. [cd/lx/m²]"
     )
     interval_low = models.FloatField(null=True, help_text="Of a contrast: Fieller's interval.")
-    interval_high = models.FloatField(null=True)
-    further_readings = models.PositiveSmallIntegerField(
-        null=True, help_text="How many more would likely settle an undecided element."
+    interval_high = models.FloatField(
+        null=True, help_text="Empty beside a lower bound: there is no upper bound."
+    )
+    further_readings = models.SmallIntegerField(
+        null=True,
+        help_text="How many more would likely settle an undecided element; 31: more than 30, "
+        "-1: no number would.",
     )
     flags = models.JSONField(default=list, help_text="What to mind about its readings.")
     table_id = models.CharField(max_length=60, blank=True)
@@ -178,7 +182,7 @@ class Standing(Scoped):
     rebuilt_at = models.DateTimeField()
 
     class Meta:
-        ordering = ("organisation", "-is_due", "due_order", "sign")
+        ordering = ("organisation_id", "-is_due", "due_order", "sign_id")
         indexes = (
             models.Index(
                 fields=("organisation", "-is_due", "due_order", "sign"),

@@ -8,6 +8,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils import timezone
 
+from inventory.engineering.inspection.uncertainty import ASSUMED_UNCERTAINTY
 from inventory.models.scope import Fact, Scoped
 
 
@@ -83,12 +84,6 @@ class Membership(Scoped):
         return f"{self.user}, {self.get_role_display()} at {self.organisation}"
 
 
-UNCERTAINTY_ASSUMED = (
-    "Assumption: no published precision of hand-held sign instruments was found; the agency "
-    "should put its own figures, from its instrument's certificate and repeat readings."
-)
-
-
 class AgencyPolicy(Fact):
     """The rules an agency judges by, from a date on; never changed, only succeeded."""
 
@@ -116,18 +111,20 @@ class AgencyPolicy(Fact):
         help_text="Probability of being right that a guarded verdict asks for, one-sided.",
     )
     instrument_repeatability_rel = models.FloatField(
-        default=0.03, help_text="Relative standard uncertainty of repeating one reading."
+        default=ASSUMED_UNCERTAINTY.repeatability_rel,
+        help_text="Relative standard uncertainty of repeating one reading.",
     )
     instrument_common_rel = models.FloatField(
-        default=0.05,
+        default=ASSUMED_UNCERTAINTY.common_rel,
         help_text="Relative standard uncertainty shared by all readings of one instrument and "
         "session; more readings do not make it smaller.",
     )
     single_reading_scatter_rel = models.FloatField(
-        default=0.08, help_text="Relative scatter over a face assumed for a single reading."
+        default=ASSUMED_UNCERTAINTY.single_scatter_rel,
+        help_text="Relative scatter over a face assumed for a single reading.",
     )
     uncertainty_basis = models.TextField(
-        default=UNCERTAINTY_ASSUMED, help_text="Where the three figures come from."
+        default=ASSUMED_UNCERTAINTY.basis, help_text="Where the three figures come from."
     )
     fluorescent_yellow_basis = models.TextField(
         blank=True,
@@ -232,7 +229,14 @@ class AgencyLevel(Fact):
     recorded_by = models.ForeignKey(User, null=True, blank=True, on_delete=models.PROTECT)
 
     class Meta:
-        ordering = ("organisation", "background_color", "legend_color", "color", "-recorded_at")
+        ordering = (
+            "organisation",
+            "background_color",
+            "legend_color",
+            "color",
+            "-recorded_at",
+            "-pk",
+        )
         constraints = (
             models.CheckConstraint(
                 condition=Q(minimum_ra_cd_lx_m2__isnull=True) | Q(minimum_ra_cd_lx_m2__gt=0),
