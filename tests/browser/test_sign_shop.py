@@ -37,6 +37,7 @@ def test_an_order_is_released_seen_on_the_board_and_printed(desk, live_server):
     sign_in(desk, live_server.url, shop, Role.SHOP)
     assert "12.5" in desk.inner_text("main")  # 2 × 6.25 ft² of 30 × 30 in
     desk.click(f"text=Record a run for {order.number}")
+    desk.wait_for_load_state()  # its script listens from here on
     desk.fill("[name=started_at]", typed(PAGE_TIME - timedelta(minutes=40)))
     desk.fill("[name=finished_at]", typed(PAGE_TIME - timedelta(minutes=10)))
     desk.locator("[name=finished_at]").dispatch_event("change")
