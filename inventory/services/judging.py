@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from dataclasses import dataclass, field
+from datetime import timedelta
 from decimal import Decimal
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -15,14 +16,17 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import OuterRef, Subquery
 
-from inventory.engineering.assessment.assess import METHOD_VERSION, FaceAssessment, assess_face
+from inventory.engineering.assessment.assess import (
+    METHOD_VERSION,
+    FaceAssessment,
+    assess_faces,
+)
 from inventory.engineering.assessment.face import (
     Colouring,
     Face,
     FaceArea,
     Part,
     ReadingSet,
-    Rules,
     select_readings,
 )
 from inventory.engineering.assessment.record import facts_of
@@ -30,12 +34,10 @@ from inventory.engineering.inspection.readings import parse_reading
 from inventory.engineering.inspection.vocabulary import How, SurfaceState
 from inventory.engineering.standards.vocabulary import (
     Color,
-    Edition,
-    ExclusionKey,
     MountClass,
     Optics,
 )
-from inventory.errors import NoPublishedValueError, OutOfRangeError
+from inventory.errors import NoPublishedValueError
 from inventory.models import (
     Assessment,
     ColourArea,
@@ -44,6 +46,7 @@ from inventory.models import (
     Sign,
 )
 from inventory.services.doubts import doubts_of
+from inventory.services.own_levels import rules_on
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -54,6 +57,7 @@ if TYPE_CHECKING:
     from inventory.models import AgencyPolicy
 
 Word = TypeVar("Word", bound=StrEnum)
+_SHORTEST = timedelta(microseconds=1)  # what is before midnight is of the day that ends
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,24 +76,6 @@ class Judged:
     assessments: dict[int, Assessment] = field(default_factory=dict)
     new_count: int = 0
     verdicts: Counter[str] = field(default_factory=Counter)
-
-
-def rules_of(policy: AgencyPolicy) -> Rules:
-    """Return an agency's stored rules as the method takes them."""
-    try:
-        return Rules(
-            edition=Edition(policy.edition),
-            uses_recommended_levels=policy.uses_recommended_levels,
-            excluded_groups=frozenset(ExclusionKey(key) for key in policy.excluded_groups),
-        )
-    except ValueError as error:
-        editions = ", ".join(each.value for each in Edition)
-        keys = ", ".join(each.value for each in ExclusionKey)
-        msg = (
-            f"Rules version {policy.version} of {policy.organisation} cannot be read: {error}. "
-            f"Editions are {editions}; exclusion clauses are {keys}. Set a new version."
-        )
-        raise OutOfRangeError(msg) from error
 
 
 def sign_type_of(code: str, book: CodeBook) -> SignType | None:
@@ -139,18 +125,20 @@ def judge_and_store(
     A sign whose newest assessment rests on the same facts, rules and method keeps it, so that
     a job that was broken off can simply be run again.
     """
-    rules = rules_of(policy)
+    rules = rules_on(policy, policy.organisation.day_of(now))
     judged = Judged(assessments=latest_assessments([sign.pk for sign in signs]))
-    new: list[Assessment] = []
-    results: list[FaceAssessment] = []
     zone = ZoneInfo(policy.organisation.time_zone)
+    changed: list[tuple[Gathered, dict[str, Any]]] = []
     for gathered in gather(signs, book, zone):
         facts = facts_of(gathered.face, gathered.readings, rules)
         known = judged.assessments.get(gathered.sign.pk)
         if known is None or not _is_same(known, facts, policy):
-            result = assess_face(gathered.face, gathered.readings, rules)
-            new.append(_assessment(gathered, result, facts, policy, now))
-            results.append(result)
+            changed.append((gathered, facts))
+    results = assess_faces(((each.face, each.readings) for each, _ in changed), rules)
+    new = [
+        _assessment(gathered, result, facts, policy, now)
+        for (gathered, facts), result in zip(changed, results, strict=True)
+    ]
     Assessment.objects.bulk_create(new)
     ElementAssessment.objects.bulk_create(
         element
@@ -171,12 +159,13 @@ def judge_unstored(
 
     Readings that were put right since count as they were put right.
     """
-    rules = rules_of(policy)
-    zone = ZoneInfo(policy.organisation.time_zone)
-    return {
-        each.sign.pk: assess_face(each.face, each.readings, rules)
-        for each in gather(signs, book, zone, before)
-    }
+    organisation = policy.organisation
+    gathered = gather(signs, book, ZoneInfo(organisation.time_zone), before)
+    results = assess_faces(
+        ((each.face, each.readings) for each in gathered),
+        rules_on(policy, organisation.day_of(before - _SHORTEST)),
+    )
+    return {each.sign.pk: result for each, result in zip(gathered, results, strict=True)}
 
 
 def latest_assessments(sign_ids: Sequence[int]) -> dict[int, Assessment]:
@@ -218,6 +207,8 @@ def _assessment(
         method_version=METHOD_VERSION,
         edition=policy.edition,
         verdict=result.verdict.value,
+        probability_low=result.probability_low,
+        probability_high=result.probability_high,
         reason=result.reason,
         facts=facts,
     )
@@ -234,6 +225,12 @@ def _elements(assessment: Assessment, result: FaceAssessment) -> list[ElementAss
             value=element.value_to_store,
             level=element.level,
             reading_count=element.reading_count,
+            probability=element.probability,
+            expanded_uncertainty=element.expanded_uncertainty,
+            interval_low=element.interval_low,
+            interval_high=element.interval_high,
+            further_readings=element.further_readings,
+            flags=list(element.flags),
             table_id=element.table_id,
             row_id=element.row_id,
             checked="" if element.checked is None else element.checked.value,
@@ -281,6 +278,7 @@ def _readings_of(
             "reading_set__inspection__taken_at",
             "reading_set__inspection__how",
             "reading_set__inspection__surface_state",
+            "reading_set__inspection__instrument_id",
             "reading_set__inspection__sign_id",
         )
     )
@@ -301,6 +299,7 @@ def _readings_of(
         taken_at,
         how,
         state,
+        instrument,
         sign_id,
     ) in heads.items():
         sets[sign_id].append(
@@ -314,6 +313,7 @@ def _readings_of(
                 observation_angle_deg=observation,
                 entrance_angle_deg=entrance,
                 doubt=doubts.get(visit, ""),
+                instrument=instrument,
             )
         )
     return sets

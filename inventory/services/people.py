@@ -9,8 +9,6 @@ from django.db import transaction
 from django.db.models import Max
 from django.utils import timezone
 
-from inventory.engineering.assessment.due import read_damage_days
-from inventory.engineering.standards.vocabulary import Edition, ExclusionKey
 from inventory.errors import OutOfRangeError, StateConflictError
 from inventory.models import (
     AgencyPolicy,
@@ -21,6 +19,7 @@ from inventory.models import (
     User,
 )
 from inventory.services.logbook import log
+from inventory.services.rules import build_policy
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -114,12 +113,10 @@ def set_policy(
 ) -> AgencyPolicy:
     """Give an agency its next version of rules; earlier versions stay as they were."""
     now = now or timezone.now()
-    _check_rules(edition, fields.get("excluded_groups", []))
-    read_damage_days(fields.get("damage_days", {}))
     Organisation.objects.select_for_update().get(pk=agency.pk)
     last = AgencyPolicy.objects.filter(organisation=agency).aggregate(n=Max("version"))["n"]
-    policy = AgencyPolicy(
-        organisation=agency,
+    policy = build_policy(
+        agency=agency,
         version=(last or 0) + 1,
         effective_on=effective_on,
         edition=edition,
@@ -127,7 +124,6 @@ def set_policy(
         recorded_at=now,
         **fields,
     )
-    policy.full_clean(exclude=["organisation"])
     policy.save()
     log(
         organisation=agency,
@@ -137,19 +133,6 @@ def set_policy(
         at=now,
     )
     return policy
-
-
-def _check_rules(edition: str, excluded_groups: list[str]) -> None:
-    """Refuse an edition or an exclusion clause that no table knows."""
-    editions = [e.value for e in Edition if e.manual is e]
-    if edition not in editions:
-        msg = f"'{edition}' is not an edition known here; use one of {', '.join(editions)}."
-        raise OutOfRangeError(msg)
-    keys = [k.value for k in ExclusionKey]
-    for group in excluded_groups:
-        if group not in keys:
-            msg = f"'{group}' is not an exclusion clause; use {', '.join(keys)}."
-            raise OutOfRangeError(msg)
 
 
 def policy_at(agency: Organisation, day: date) -> AgencyPolicy:

@@ -31,7 +31,8 @@ from inventory.models import (
     Support,
 )
 from inventory.services.assessment import assess_sign, assess_signs, mark_due
-from inventory.services.judging import gather, rules_of
+from inventory.services.judging import gather
+from inventory.services.own_levels import rules_on
 from inventory.services.people import create_organisation, policy_at, set_policy
 from inventory.services.standards import code_book
 from tests.bench import decision_rows
@@ -103,7 +104,7 @@ def _fleet_rows(agency: Organisation) -> list[Row]:
 
 def _face_rows(agency: Organisation) -> list[Row]:
     """Return the verdict alone, without the database, with plans shared and made anew."""
-    rules = rules_of(policy_at(agency, NOW.date()))
+    rules = rules_on(policy_at(agency, NOW.date()), NOW.date())
     signs = Sign.objects.owned_by(agency).select_related("position").order_by("pk")
     gathered = gather(list(signs), code_book(agency), ZoneInfo(agency.time_zone))
 

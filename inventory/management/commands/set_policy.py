@@ -9,7 +9,20 @@ from django.core.management.base import BaseCommand, CommandError
 
 from inventory.errors import InventoryError
 from inventory.management.commands.add_organisation import find_organisation
+from inventory.models import AgencyPolicy
 from inventory.services.people import set_policy
+
+# Options that may be left out, for what is shipped to hold.
+FIELD_OF_OPTION = {
+    "decision_rule": "decision_rule",
+    "guard_probability": "guard_probability",
+    "repeatability": "instrument_repeatability_rel",
+    "common": "instrument_common_rel",
+    "single_scatter": "single_reading_scatter_rel",
+    "uncertainty_basis": "uncertainty_basis",
+    "fluorescent_yellow_basis": "fluorescent_yellow_basis",
+    "fluorescent_orange_basis": "fluorescent_orange_basis",
+}
 
 
 class Command(BaseCommand):
@@ -31,9 +44,34 @@ class Command(BaseCommand):
             action="store_true",
             help="judge blue and brown signs by the 2012 recommendation",
         )
+        parser.add_argument(
+            "--decision-rule", choices=AgencyPolicy.DecisionRule.values, help="how it decides"
+        )
+        parser.add_argument(
+            "--guard-probability",
+            type=float,
+            help="how sure a guarded verdict is, such as 0.95",
+        )
+        parser.add_argument("--repeatability", type=float, help="share of a reading, as 0.03")
+        parser.add_argument(
+            "--common", type=float, help="share that a session's readings have in common"
+        )
+        parser.add_argument(
+            "--single-scatter", type=float, help="scatter taken for a single reading"
+        )
+        parser.add_argument("--uncertainty-basis", help="where these three figures come from")
+        parser.add_argument(
+            "--fluorescent-yellow-basis",
+            help="why fluorescent yellow is judged by the yellow row; left out: no level",
+        )
+        parser.add_argument(
+            "--fluorescent-orange-basis",
+            help="why fluorescent orange is judged by the orange row; left out: no level",
+        )
 
     def handle(self, *_args: Any, **options: Any) -> None:
         """Set them and say which version they are."""
+        given = {name: options[option] for option, name in FIELD_OF_OPTION.items()}
         try:
             policy = set_policy(
                 agency=find_organisation(options["organisation"]),
@@ -42,6 +80,7 @@ class Command(BaseCommand):
                 basis=options["basis"],
                 excluded_groups=options["exclude"],
                 uses_recommended_levels=options["use_recommended_levels"],
+                **{name: value for name, value in given.items() if value is not None},
             )
         except ValidationError as error:
             raise CommandError("; ".join(error.messages)) from error
