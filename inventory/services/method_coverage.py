@@ -137,6 +137,7 @@ class CoveredGroup:
     since: dict[int, date] = field(default_factory=dict)
     steps: list[MethodStep] = field(default_factory=list)
     calendar: MethodCalendar = field(default_factory=lambda: MethodCalendar(()))
+    sheetings: Mapping[int, str] = field(default_factory=dict)
 
     @property
     def last_round_on(self) -> date | None:
@@ -162,6 +163,11 @@ class Coverage:
             for line in self.lines.values()
             if line.is_ours and line.sign_id not in self.group_of
         ]
+
+    @property
+    def controls(self) -> set[int]:
+        """Return the signs that are measured to stand for others."""
+        return {sign_id for each in self.groups for sign_id in each.controls}
 
     @property
     def others_count(self) -> int:
@@ -207,7 +213,8 @@ def coverage(asked: AsKnown) -> Coverage:
     shown = [each for each in groups.values() if each.lines or _is_running(each.group, asked)]
     sheetings = _sheetings(shown)
     for each in shown:
-        each.calendar = _calendar(each, asked, looked, sheetings)
+        each.sheetings = sheetings
+        each.calendar = _calendar(each, asked, looked)
     return Coverage(shown, lines, group_of, looked)
 
 
@@ -367,15 +374,13 @@ def _sheetings(groups: Iterable[CoveredGroup]) -> dict[int, str]:
     return words
 
 
-def _calendar(
-    covered: CoveredGroup, asked: AsKnown, looked: Looked, sheetings: Mapping[int, str]
-) -> MethodCalendar:
+def _calendar(covered: CoveredGroup, asked: AsKnown, looked: Looked) -> MethodCalendar:
     group, organisation = covered.group, asked.organisation
     signs = (
         CoveredSign(
             line.sign_id,
             covered.since[line.sign_id],
-            sheeting=sheetings.get(line.sign_id, ""),
+            sheeting=covered.sheetings.get(line.sign_id, ""),
             is_control=line.sign_id in covered.controls,
             installed_on=line.installed_on,
             fabricated_on=line.fabricated_on,

@@ -13,6 +13,7 @@ from inventory.engineering.assessment.dispositions import (
     Decision,
     decision_stands,
 )
+from inventory.engineering.assessment.elements import ElementKind
 from inventory.engineering.assessment.vocabulary import Verdict
 from inventory.engineering.inspection.condition import Observed, find_condition
 from inventory.engineering.inspection.vocabulary import Severity
@@ -51,10 +52,15 @@ class SignVerdict:
 
 @dataclass(slots=True)
 class Verdicts:
-    """The verdicts on all signs, and the unverified rows they rest on, with how often."""
+    """
+    The verdicts on all signs, and the unverified rows they rest on, with how often.
+
+    ``values_of_controls`` is the mean of each judged colour of each control sign. [cd/lx/m²]
+    """
 
     of_sign: dict[int, SignVerdict] = field(default_factory=dict)
     unverified: Counter[tuple[str, str]] = field(default_factory=Counter)
+    values_of_controls: dict[int, dict[str, float]] = field(default_factory=dict)
 
 
 @dataclass(slots=True)
@@ -84,7 +90,9 @@ class Finding:
 def verdicts_on(asked: AsKnown, covered: Coverage, policy: AgencyPolicy | None) -> Verdicts:
     """Return the verdicts that were stored by then, or what the facts of the day say now."""
     if asked.is_then:
-        return _stored(asked)
+        found = _stored(asked)
+        found.values_of_controls = _stored_values(asked, covered.controls)
+        return found
     return _judged_anew(asked, covered, policy) if policy is not None else Verdicts()
 
 
@@ -117,6 +125,19 @@ def _stored(asked: AsKnown) -> Verdicts:
     return found
 
 
+def _stored_values(asked: AsKnown, controls: set[int]) -> dict[int, dict[str, float]]:
+    values: dict[int, dict[str, float]] = defaultdict(dict)
+    rows = ElementAssessment.objects.filter(
+        assessment__in=_newest(asked),
+        assessment__sign__in=controls,
+        kind=ElementAssessment.Kind.COLOR,
+        value__isnull=False,
+    )
+    for sign_id, color, value in rows.values_list("assessment__sign_id", "color", "value"):
+        values[sign_id][color] = float(value)
+    return values
+
+
 def _judged_anew(asked: AsKnown, covered: Coverage, policy: AgencyPolicy) -> Verdicts:
     book = code_book(asked.organisation)
     found = Verdicts()
@@ -132,6 +153,12 @@ def _judged_anew(asked: AsKnown, covered: Coverage, policy: AgencyPolicy) -> Ver
             found.of_sign[sign_id] = SignVerdict(result.verdict, result.reason, None)
             if result.visits:
                 visits[sign_id] = result.visits[-1]
+            if sign_id in covered.controls:
+                found.values_of_controls[sign_id] = {
+                    element.color: float(element.value)
+                    for element in result.elements
+                    if element.kind is ElementKind.COLOR and element.value is not None
+                }
             for element in result.elements:
                 if element.row_id and element.checked not in (None, Checked.YES):
                     found.unverified[element.table_id, element.row_id] += 1
@@ -222,7 +249,7 @@ def _finding(
     moments: list[datetime] = []
     verdict = verdicts.of_sign.get(line.sign_id)
     if verdict is not None and _is_open(verdict):
-        what.append(f"{verdict.verdict.value}: {verdict.reason}")
+        what.append(_verdict_words(verdict))
         moments += [verdict.read_at] if verdict.read_at is not None else []
     worst = seen.get(line.sign_id)
     day_of = asked.organisation.day_of
@@ -247,6 +274,13 @@ def _finding(
             group_name=group.group.name if group is not None else "",
         )
     ]
+
+
+def _verdict_words(verdict: SignVerdict) -> str:
+    """Return a verdict with its reason, the verdict's word once."""
+    word = verdict.verdict.value
+    reason = verdict.reason
+    return reason if reason.lower().startswith(word) else f"{word}: {reason}"
 
 
 def _decisions(asked: AsKnown, sign_ids: Sequence[int]) -> Mapping[int, list[Disposition]]:

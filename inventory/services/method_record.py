@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from inventory.engineering.assessment.method_calendar import Applied, add_months
 from inventory.engineering.assessment.vocabulary import Verdict
+from inventory.engineering.inspection.tolerance import MINIMUM_SAMPLE, lower_tolerance_limit
 from inventory.engineering.standards.exclusions import exclusion_clauses
 from inventory.engineering.standards.tables import find_table_source
 from inventory.engineering.standards.vocabulary import Edition
@@ -25,7 +26,7 @@ from inventory.services.method_findings import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
     from datetime import date, datetime
 
     from inventory.engineering.inspection.condition import Observed
@@ -138,6 +139,11 @@ class MethodRecord:
     def without_decision(self) -> list[Finding]:
         """Return the signs about which none stands, oldest first."""
         return [each for each in self.findings if not each.is_decided]
+
+    @property
+    def unjudged_count(self) -> int:
+        """Return how many signs have no verdict for the day."""
+        return self.sign_count - self.verdicts.total()
 
     @property
     def covered_count(self) -> int:
@@ -254,6 +260,7 @@ def _group_records(
                 if covered.group_of.get(finding.line.sign_id) is each
             ],
             edition=edition,
+            bounds=_what_controls_bound(each, verdicts.values_of_controls),
         )
         for each in covered.groups
     ]
@@ -267,6 +274,7 @@ def _group_record(
     damaged_count: int,
     findings: list[Finding],
     edition: Edition | None,
+    bounds: Sequence[str] = (),
 ) -> GroupRecord:
     return GroupRecord(
         covered=covered,
@@ -279,7 +287,11 @@ def _group_record(
         ),
         open_count=len(findings),
         undecided_about_count=sum(not each.is_decided for each in findings),
-        warnings=[*covered.calendar.warnings, *_failing_controls(covered, verdicts)],
+        warnings=[
+            *covered.calendar.warnings,
+            *_failing_controls(covered, verdicts),
+            *bounds,
+        ],
         next_step=_next_step(covered),
     )
 
@@ -324,6 +336,32 @@ def _failing_controls(covered: CoveredGroup, verdicts: Mapping[int, str]) -> lis
         for line in covered.lines
         if line.sign_id in covered.controls and verdicts.get(line.sign_id) in failing
     ]
+
+
+def _what_controls_bound(
+    covered: CoveredGroup, values: Mapping[int, Mapping[str, float]]
+) -> list[str]:
+    """Return, by sheeting and colour, what control signs say of those they stand for."""
+    samples: dict[tuple[str, str], list[float]] = defaultdict(list)
+    for sign_id in sorted(covered.controls & values.keys()):
+        for color, value in values[sign_id].items():
+            samples[covered.sheetings.get(sign_id, ""), color].append(value)
+    sentences = []
+    for (sheeting, color), sample in sorted(samples.items()):
+        if len(sample) < MINIMUM_SAMPLE:
+            continue
+        found = lower_tolerance_limit(sample)
+        says = (
+            f"nine in ten of the signs they stand for read {found.limit:.1f} or more"
+            if found.limit > 0
+            else "they are too few or differ too much to say what the others read"
+        )
+        sentences.append(
+            f"{sheeting or 'Sheeting not known'}, {color}: {found.count} control signs read "
+            f"{found.mean:.1f} cd/lx/m² on average; with {100 * found.confidence:.0f} % "
+            f"confidence {says}, if they were chosen at random."
+        )
+    return sentences
 
 
 def _next_step(covered: CoveredGroup) -> str:

@@ -296,6 +296,30 @@ def test_control_signs_too_few_and_a_control_sign_that_fails_are_named():
     assert "every sign it stands for is to be replaced" in found.warnings[1]
 
 
+@pytest.mark.parametrize("known", ["then", "now"])
+def test_control_signs_bound_what_the_signs_they_stand_for_read(known):
+    agency = old_agency()
+    group = begin(agency, "control_signs")
+    controls = [make_sign(agency) for _ in range(3)]
+    put_under(group, *controls, make_sign(agency))
+    set_control_signs(
+        group=group,
+        positions=[position_of(each) for each in controls],
+        from_on=START,
+        now=datetime(2020, 1, 3, tzinfo=UTC),
+    )
+    for sign, white in zip(controls, ("400", "404", "408"), strict=True):
+        read(sign, {"white": white, "red": "90"})
+    found = record(agency, known=known).groups[0]
+    # One-sided factor for n = 3, 90 % content, 95 % confidence: 6.155 (tables after Owen 1963,
+    # from memory); mean 404, s = 4: 404 - 6.155 * 4 = 379.4.
+    assert (
+        "Type IX prismatic, white: 3 control signs read 404.0 cd/lx/m² on average; with 95 % "
+        "confidence nine in ten of the signs they stand for read 379.4 or more, if they were "
+        "chosen at random."
+    ) in found.warnings
+
+
 def test_a_round_of_replacement_on_record_sets_the_blanket_calendar():
     agency = old_agency()
     group = begin(agency, "blanket")
