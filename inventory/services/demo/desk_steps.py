@@ -17,6 +17,7 @@ from inventory.models import (
 )
 from inventory.services.assessment import assess_signs, mark_due
 from inventory.services.demo.job import counted
+from inventory.services.demo.methods import decide_some
 from inventory.services.importing import import_signs
 from inventory.services.ordering import draft_order, order_groups, release_order
 
@@ -144,6 +145,7 @@ def order_faces(job: Job) -> None:
     else:
         job.tell(f"Already done: order {order.number}, {order.get_state_display()}.")
     tell_groups(job, order)
+    decide_some(job, order)
     job.order = order
     job.mark("order", is_new=is_new)
 

@@ -26,6 +26,7 @@ from inventory.models import (
     Support,
     User,
 )
+from inventory.services.demo.methods import store_methods
 from inventory.services.demo.pictures import draw_photo
 from inventory.services.demo.plan import plan_scenario
 from inventory.services.demo.press_history import Parties, PressHistory, moment
@@ -182,6 +183,7 @@ def _store(
         part = plan.inspections[start : start + INSPECTIONS_AT_ONCE]
         store_inspections(agency, part, signs, instruments, crew)
         tick("inspections", start + len(part), total)
+    store_methods(agency, parties.engineer)
     log(
         organisation=agency,
         actor=None,

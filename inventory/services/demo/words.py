@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from pathlib import Path
     from random import Random
 
-NAMES = ("scenario", "roads", "signs", "wear", "press")
+NAMES = ("scenario", "roads", "signs", "wear", "press", "methods")
 
 
 def fixtures_directory() -> Path:
