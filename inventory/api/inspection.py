@@ -12,12 +12,14 @@ from rest_framework.response import Response
 from inventory.api.filters import InspectionFilter
 from inventory.api.inspection_input import InspectionInputSerializer
 from inventory.api.permissions import organisation_of
+from inventory.api.refused import kept_when_refused
 from inventory.models import (
     Inspection,
     Instrument,
     Observation,
     Reading,
     ReadingSet,
+    RefusedEntry,
     Role,
     Sign,
     VisualRating,
@@ -104,7 +106,7 @@ class InspectionViewSet(
     Visits to signs; a stored one is never changed, only corrected by a new one.
 
     Sending the same ``client_uuid`` again is answered with what was stored the first time;
-    with other content it is refused.
+    with other content it is refused. What is refused is kept, for the engineer to look at.
     """
 
     queryset = Inspection.objects.none()
@@ -116,11 +118,17 @@ class InspectionViewSet(
         request=InspectionInputSerializer, responses={HTTPStatus.CREATED: InspectionSerializer}
     )
     def create(self, request: Request) -> Response:
+        with kept_when_refused(request, RefusedEntry.Kind.INSPECTION):
+            stored = self._record(request)
+        shown = self.get_serializer(self.get_queryset().get(pk=stored.pk))
+        return Response(shown.data, status=HTTPStatus.CREATED)
+
+    def _record(self, request: Request) -> Inspection:
         sent = InspectionInputSerializer(data=request.data)
         sent.is_valid(raise_exception=True)
         values = sent.validated_data
         organisation = organisation_of(request)
-        stored = record_inspection(
+        return record_inspection(
             sign=_own(Sign, values.pop("sign_id"), organisation, "sign_id"),
             instrument=_own(
                 Instrument, values.pop("instrument_id"), organisation, "instrument_id"
@@ -129,8 +137,6 @@ class InspectionViewSet(
             inspector=cast("User", request.user),
             **values,
         )
-        shown = self.get_serializer(self.get_queryset().get(pk=stored.pk))
-        return Response(shown.data, status=HTTPStatus.CREATED)
 
     def get_queryset(self) -> QuerySet[Inspection]:
         return (

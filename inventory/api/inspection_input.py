@@ -83,3 +83,7 @@ class InspectionInputSerializer(serializers.Serializer[Inspection]):
         child=ObservationInputSerializer(), default=list, max_length=MOST_OBSERVATIONS
     )
     visual_rating = VisualRatingInputSerializer(default=None, allow_null=True)
+    is_confirmed = serializers.BooleanField(
+        default=False,
+        help_text="Keep what is unlikely (error code 'unlikely') as it is; it is noted.",
+    )

@@ -3,12 +3,21 @@
 from django.urls import include, path
 from rest_framework.routers import SimpleRouter
 
-from inventory.api import assessment, features, inspection, ordering, people, signs
+from inventory.api import (
+    assessment,
+    features,
+    inspection,
+    instruments,
+    ordering,
+    people,
+    signs,
+)
 
 router = SimpleRouter()
 router.register("signs", signs.SignViewSet, basename="api-sign")
 router.register("standings", assessment.StandingViewSet, basename="api-standing")
 router.register("inspections", inspection.InspectionViewSet, basename="api-inspection")
+router.register("instruments", instruments.InstrumentViewSet, basename="api-instrument")
 router.register("orders", ordering.OrderViewSet, basename="api-order")
 
 urlpatterns = [

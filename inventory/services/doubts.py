@@ -9,21 +9,29 @@ from typing import TYPE_CHECKING, Any
 from django.db.models import Count, Max, Min
 
 from inventory.engineering.inspection.instruments import (
+    CertificateState,
     Check,
     CheckHistory,
     certificate_doubt,
+    certificate_state,
     check_doubt,
     set_aside_words,
 )
-from inventory.models import FlagSettlement, InspectionFlag, InstrumentCheck
+from inventory.models import (
+    EarlierCertificate,
+    FlagSettlement,
+    InspectionFlag,
+    InstrumentCheck,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from datetime import date
     from zoneinfo import ZoneInfo
 
     from django.db.models import QuerySet
 
-    from inventory.models import Instrument, Organisation
+    from inventory.models import Inspection, Instrument, Organisation
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,3 +155,28 @@ def still_doubted(flag: InspectionFlag, history: CheckHistory) -> bool:
     """Return whether the checks on record now still leave the reading of a flag in doubt."""
     taken_at = flag.inspection.taken_at
     return any(each.number == flag.check_made_id for each in history.failed_around(taken_at))
+
+
+def certificates_of(instrument: Instrument) -> list[tuple[date | None, date | None]]:
+    """Return the certificates an instrument had and has, the present one last."""
+    earlier = EarlierCertificate.objects.filter(instrument=instrument).order_by(
+        "replaced_at", "pk"
+    )
+    return [
+        *earlier.values_list("certificate_on", "certificate_due_on"),
+        (instrument.certificate_on, instrument.certificate_due_on),
+    ]
+
+
+def certificate_covers(inspections: Sequence[Inspection]) -> set[int]:
+    """Return which inspections by one instrument its certificates on record now cover."""
+    if not inspections or inspections[0].instrument is None:
+        return set()
+    instrument = inspections[0].instrument
+    certificates, owner = certificates_of(instrument), instrument.organisation
+    return {
+        each.pk
+        for each in inspections
+        if certificate_state(certificates, owner.day_of(each.taken_at))
+        is CertificateState.VALID
+    }

@@ -14,7 +14,6 @@ from inventory.engineering.inspection.instruments import (
 )
 from inventory.errors import OutOfRangeError, StateConflictError
 from inventory.models import (
-    EarlierCertificate,
     FlagSettlement,
     Inspection,
     InspectionFlag,
@@ -24,13 +23,13 @@ from inventory.models import (
     Sign,
 )
 from inventory.services.assessment import assess_signs
-from inventory.services.doubts import as_check, check_history
+from inventory.services.doubts import as_check, certificates_of, check_history
 from inventory.services.logbook import log
 from inventory.services.standing import policy_or_none
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
-    from datetime import date, datetime
+    from datetime import datetime
 
     from django.db.models import QuerySet
 
@@ -199,17 +198,6 @@ def judge_signs_of(
     if sign_ids and policy_or_none(owner, now) is not None:
         signs = Sign.objects.owned_by(owner).filter(pk__in=sign_ids)
         assess_signs(organisation=owner, signs=signs, by=by, now=now)
-
-
-def certificates_of(instrument: Instrument) -> list[tuple[date | None, date | None]]:
-    """Return the certificates an instrument had and has, the present one last."""
-    earlier = EarlierCertificate.objects.filter(instrument=instrument).order_by(
-        "replaced_at", "pk"
-    )
-    return [
-        *earlier.values_list("certificate_on", "certificate_due_on"),
-        (instrument.certificate_on, instrument.certificate_due_on),
-    ]
 
 
 def _read_by(instrument: Instrument) -> QuerySet[Inspection]:

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 from django.db.models import Count, Q
 
 from inventory.engineering.assessment.vocabulary import Verdict
-from inventory.models import ImportSettlement, PrintOrder, Sign, Standing
+from inventory.models import ImportSettlement, PrintOrder, RefusedEntry, Sign, Standing
+from inventory.services.doubts import flag_groups
 
 if TYPE_CHECKING:
     from inventory.models import Organisation
@@ -41,6 +42,8 @@ class Overview:
     at_shop: Waiting
     to_install: Waiting
     settlements: Waiting
+    doubtful: Waiting
+    refused: Waiting
 
 
 BELOW = Q(verdict__in=(Verdict.BELOW.value, Verdict.SHEETING_NOT_ALLOWED.value))
@@ -94,6 +97,8 @@ def overview(*, organisation: Organisation) -> Overview:
     open_settlements = ImportSettlement.objects.owned_by(organisation).filter(
         outcome=ImportSettlement.Outcome.OPEN
     )
+    groups = flag_groups(organisation)
+    refused = RefusedEntry.objects.owned_by(organisation).filter(settled_at__isnull=True)
     return Overview(
         sign_count=counts["every"],
         count_of_verdict={v.value: counts[f"verdict_{n}"] for n, v in enumerate(Verdict)},
@@ -109,5 +114,9 @@ def overview(*, organisation: Organisation) -> Overview:
         settlements=Waiting(
             open_settlements.count(),
             list(open_settlements.select_related("run", "record").order_by("pk")[:FIRST_FEW]),
+        ),
+        doubtful=Waiting(sum(group.count for group in groups), groups[:FIRST_FEW]),
+        refused=Waiting(
+            refused.count(), list(refused.order_by("-received_at", "-pk")[:FIRST_FEW])
         ),
     )

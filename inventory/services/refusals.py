@@ -37,18 +37,17 @@ def keep_refused(
     now: datetime | None = None,
 ) -> RefusedEntry:
     """Keep what was sent, as it was sent; the same thing refused again is kept once."""
-    plain = json.loads(json.dumps(payload, cls=DjangoJSONEncoder))
-    canonical = json.dumps(plain, sort_keys=True, ensure_ascii=False)
+    text = json.dumps(payload, cls=DjangoJSONEncoder, sort_keys=True)
     entry, _created = RefusedEntry.objects.get_or_create(
         organisation=organisation,
         channel=channel,
         kind=kind,
-        fingerprint=hashlib.sha256(canonical.encode()).hexdigest(),
+        fingerprint=hashlib.sha256(text.encode()).hexdigest(),
         settled_at=None,
         defaults={
             "client_uuid": client_uuid,
-            "payload": plain,
-            "sentence": sentence,
+            "payload": _storable(text),
+            "sentence": _shown(sentence),
             "received_at": now or timezone.now(),
             "sent_by": by,
         },
@@ -99,3 +98,17 @@ def settle_answered(
     RefusedEntry.objects.filter(
         organisation=organisation, client_uuid=client_uuid, settled_at__isnull=True
     ).update(settled_at=now, settled_by=by, settled_reason=SENT_AGAIN)
+
+
+def _storable(text: str) -> Any:
+    """Return what was sent as data, or as its text where a database takes no such data."""
+    data = json.loads(text)
+    spelt_out = json.dumps(data, ensure_ascii=False)
+    is_plain = "\\u0000" not in spelt_out and _shown(spelt_out) == spelt_out
+    return data if is_plain else {"as_text": text}
+
+
+def _shown(sentence: str) -> str:
+    """Return a sentence without the characters that a database cannot hold."""
+    whole = sentence.encode("utf-8", "replace").decode()
+    return whole.replace("\0", "\N{SYMBOL FOR NULL}")

@@ -121,10 +121,10 @@ class PickField(forms.ChoiceField):
 class RowField(ChoiceOfRows):
     """One row the organisation may see."""
 
-    def __init__(self, *, missing: str = "", **kwargs: Any) -> None:
+    def __init__(self, *, missing: str = "", unknown: str = "", **kwargs: Any) -> None:
         super().__init__(required=bool(missing), **_said(missing), **kwargs)
         self.error_messages["invalid_choice"] = (
-            "What was picked is not in the list any more; pick another."
+            unknown or "What was picked is not in the list any more; pick another."
         )
 
 

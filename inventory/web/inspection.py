@@ -18,12 +18,13 @@ from inventory.engineering.inspection.usability import (
     JUDGED_OBSERVATION_ANGLE_DEG,
 )
 from inventory.engineering.standards.vocabulary import Color
-from inventory.errors import InventoryError
+from inventory.errors import InventoryError, UnlikelyError
 from inventory.models import (
     ElementAssessment,
     Inspection,
     Instrument,
     Observation,
+    RefusedEntry,
     Role,
     Sign,
 )
@@ -34,7 +35,9 @@ from inventory.services.inspection import (
     record_inspection,
 )
 from inventory.services.kept_photos import drop_kept_photo, keep_photo, kept_photo
+from inventory.services.refusals import keep_refused
 from inventory.web.form_fields import MomentField, PickField, RowField, TypedForm, WordsField
+from inventory.web.instruments import InstrumentField, instruments_in_use
 from inventory.web.membership import MemberRequest, role_required
 from inventory.web.numbers import fixed, plain
 from inventory.web.road_safety import after_safety_reminder
@@ -86,6 +89,10 @@ class RoadsideForm(TypedForm):
         label="Photo", required=False, widget=forms.FileInput(attrs={"accept": "image/*"})
     )
     leave_photo_out = forms.BooleanField(label="Leave this photo out", required=False)
+    is_confirmed = forms.BooleanField(
+        label="It is so: keep it as typed, with a note", required=False
+    )
+    is_unlikely = False  # whether the page asks for that
 
     def clean_client_uuid(self) -> uuid.UUID:
         """Give a record whose key was lost a new one."""
@@ -95,8 +102,12 @@ class RoadsideForm(TypedForm):
 class ReadingsForm(RoadsideForm):
     """The values of each colour of one face, as the instrument showed them."""
 
-    instrument = RowField(
-        label="Instrument", queryset=Instrument.objects.none(), empty_label="not recorded"
+    instrument = InstrumentField(
+        label="Instrument",
+        queryset=Instrument.objects.none(),
+        empty_label="not recorded",
+        unknown="That instrument is not in your agency's register; pick one of the list, or "
+        "ask the engineer to register it.",
     )
     surface_state = PickField(
         label="The face was", choices=SURFACE_CHOICES, widget=forms.RadioSelect
@@ -223,8 +234,10 @@ def record_readings(request: MemberRequest, sign_id: int) -> HttpResponse:
     elements = _last_elements(sign)
     inspections = Inspection.objects.owned_by(request.organisation).filter(sign=sign)
     corrected = inspections.filter(pk=_number(request.GET.get("corrects"))).first()
-    instruments = Instrument.objects.owned_by(request.organisation)
-    last_used = instruments.filter(pk=request.session.get(INSTRUMENT_KEY)).first()
+    instruments = instruments_in_use(
+        request, also=corrected.instrument_id if corrected is not None else None
+    )
+    last_used = instruments.filter(pk=request.session.get(INSTRUMENT_KEY, 0)).first()
     form = ReadingsForm(
         request.POST or None,
         request.FILES or None,
@@ -338,6 +351,7 @@ def _store(
     form.is_valid()
     _keep_photo(request, form)
     if form.errors:
+        _keep_typed(request, form)
         return 400, False
     data = form.cleaned_data
     key = data["client_uuid"]
@@ -353,12 +367,30 @@ def _store(
             if photo
             else [],
             device_offset_minutes=_offset_minutes(data["taken_at"]),
+            is_confirmed=data["is_confirmed"],
             **content(data),
         )
     except InventoryError as error:
-        return int(form.refuse(error)), False
+        form.is_unlikely = isinstance(error, UnlikelyError)
+        status = int(form.refuse(error))
+        _keep_typed(request, form)
+        return status, False
     drop_kept_photo(by=request.user, client_uuid=key)
     return 302, True
+
+
+def _keep_typed(request: MemberRequest, form: RoadsideForm) -> None:
+    """Keep a refused form for the engineer too: the person may walk away from it."""
+    typed = {name: request.POST.getlist(name) for name in form.fields if name in request.POST}
+    keep_refused(
+        organisation=request.organisation,
+        channel=RefusedEntry.Channel.FORM,
+        kind=RefusedEntry.Kind.INSPECTION,
+        payload={"page": request.path, "typed": typed},
+        sentence=" ".join(str(each) for errors in form.errors.values() for each in errors),
+        by=request.user,
+        client_uuid=_uuid(form.data.get("client_uuid")),
+    )
 
 
 def _keep_photo(request: MemberRequest, form: RoadsideForm) -> None:

@@ -19,6 +19,7 @@ ENGINEER = (
     ("due-list", "Due list", "Due"),
     ("order-list", "Orders", "Orders"),
     ("near-me", "Near me", ""),
+    ("instrument-list", "Instruments", ""),
     ("import-list", "Imports", ""),
     ("logbook", "Logbook", ""),
     ("rules", "Rules and levels", ""),
@@ -27,6 +28,7 @@ ENGINEER = (
 CREW = (
     ("near-me", "Near me", "Near me"),
     ("sign-list", "Find a sign", "Find"),
+    ("instrument-list", "Instruments", ""),
     ("logbook", "Logbook", "Logbook"),
     ("help", "Help", "Help"),
 )

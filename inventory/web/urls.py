@@ -30,4 +30,5 @@ urlpatterns = [
     path("help/", home.help_page, name="help"),
     path("", include("inventory.web.shop_urls")),
     path("", include("inventory.web.crew_urls")),
+    path("", include("inventory.web.instrument_urls")),
 ]

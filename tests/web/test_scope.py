@@ -21,9 +21,11 @@ from inventory.models import (
     SourceRecord,
 )
 from inventory.services.inspection import ReadingSetInput, record_inspection, store_photo
+from inventory.services.refusals import keep_refused
 from tests.factories import (
     NOW,
     make_agency,
+    make_instrument,
     make_person,
     make_press,
     make_released_order,
@@ -108,6 +110,15 @@ class World:
         settlement = ImportSettlement.objects.create(
             run=import_run, record=record, changes={}, reason="Newer."
         )
+        instrument = make_instrument(self.agency)
+        entry = keep_refused(
+            organisation=self.agency,
+            channel="api",
+            kind="inspection",
+            payload={},
+            sentence="The inspection says nothing.",
+            now=NOW,
+        )
         self.parts = {
             "sign_id": sign.pk,
             "photo_id": photo.pk,
@@ -118,6 +129,8 @@ class World:
             "position_id": sign.position_id,
             "run_id": print_run.pk,
             "settlement_id": settlement.pk,
+            "instrument_id": instrument.pk,
+            "entry_id": entry.pk,
             "kind": "roll_loaded",
         }
         self.parts_of_address = {
@@ -127,6 +140,8 @@ class World:
             "api-sign-detail": {"pk": sign.pk},
             "api-inspection-detail": {"pk": inspection.pk},
             "api-order-detail": {"pk": open_order.pk},
+            "api-instrument-detail": {"pk": instrument.pk},
+            "api-instrument-checks": {"pk": instrument.pk},
         }
 
     def address(self, name, parts):

@@ -133,7 +133,7 @@ def test_a_value_stands_as_far_up_the_drawing_as_it_is_of_the_axis():
 
 def test_a_corrected_reading_stays_and_is_marked(client, agency):
     sign = make_sign(agency)
-    first = read(sign, white=("4",))
+    first = read(sign, white=("4",), is_confirmed=True)
     read(sign, white=("40",), corrects=first)
     act_as(client, agency)
     page = page_of(client, sign)
