@@ -5,7 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
 
+from inventory.engineering.assessment.vocabulary import Verdict
+from inventory.engineering.inspection.usability import reason_not_judged
+from inventory.engineering.inspection.vocabulary import How, SurfaceState
 from inventory.models import (
     Assessment,
     Disposition,
@@ -15,18 +19,23 @@ from inventory.models import (
     OrderLine,
     Photo,
     PrintOrder,
+    ReadingSet,
     Sign,
     SourceRecord,
     Standing,
 )
+from inventory.services.doubts import doubts_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
     from datetime import datetime
 
     from inventory.models import Organisation
 
 MOST_ROWS = 50
+NOT_THE_NEWEST = "not the newest usable visit"
+NOT_YET = "the face has no verdict yet"
+LEFT_OUT = "the sign is left out by the agency's choice"
 OPEN_ORDER_STATES = (
     PrintOrder.State.DRAFT,
     PrintOrder.State.RELEASED,
@@ -36,7 +45,11 @@ OPEN_ORDER_STATES = (
 
 @dataclass(frozen=True)
 class ColourReading:
-    """The readings of one colour on one visit, and their mean."""
+    """
+    The readings of one colour on one visit, and their mean.
+
+    ``not_judged`` says why the verdict does not rest on them; empty where it does.
+    """
 
     taken_at: datetime
     color: str
@@ -45,6 +58,7 @@ class ColourReading:
     entrance_angle_deg: Decimal
     inspection_id: int
     is_corrected: bool
+    not_judged: str = ""
 
     @property
     def mean(self) -> Decimal:
@@ -97,7 +111,11 @@ def sign_record(*, sign: Sign, organisation: Organisation) -> SignRecord:
         elements=elements,
         governing=governing_element(elements, newest.verdict) if newest else None,
         inspections=inspections,
-        readings=colour_readings(inspections),
+        readings=colour_readings(
+            inspections,
+            newest,
+            doubts_of([sign.pk], ZoneInfo(organisation.time_zone)),
+        ),
         assessments=assessments,
         dispositions=list(
             Disposition.objects.owned_by(organisation)
@@ -151,14 +169,25 @@ def governing_element(
     return deciding[0] if deciding else None
 
 
-def colour_readings(inspections: Sequence[Inspection]) -> list[ColourReading]:
-    """Return the readings of each colour and visit, oldest first; corrected ones are marked."""
+def colour_readings(
+    inspections: Sequence[Inspection],
+    assessment: Assessment | None,
+    doubts: Mapping[int, str],
+) -> list[ColourReading]:
+    """Return the readings of each colour and visit, oldest first, judged or not."""
     corrected = {i.corrects_id for i in inspections if i.corrects_id is not None}
     rows = []
     for inspection in inspections:
         for reading_set in inspection.reading_sets.all():
             values = tuple(reading.ra_cd_lx_m2 for reading in reading_set.readings.all())
             if values:
+                unusable = reason_not_judged(
+                    how=How(inspection.how),
+                    surface_state=SurfaceState(inspection.surface_state),
+                    observation_angle_deg=reading_set.observation_angle_deg,
+                    entrance_angle_deg=reading_set.entrance_angle_deg,
+                    doubt=doubts.get(inspection.pk, ""),
+                )
                 rows.append(
                     ColourReading(
                         taken_at=inspection.taken_at,
@@ -168,9 +197,21 @@ def colour_readings(inspections: Sequence[Inspection]) -> list[ColourReading]:
                         entrance_angle_deg=reading_set.entrance_angle_deg,
                         inspection_id=inspection.pk,
                         is_corrected=inspection.pk in corrected,
+                        not_judged=unusable or _left_aside(reading_set, assessment),
                     )
                 )
     return sorted(rows, key=lambda row: (row.taken_at, row.inspection_id, row.color))
+
+
+def _left_aside(reading_set: ReadingSet, assessment: Assessment | None) -> str:
+    """Return why a verdict does not rest on usable readings; empty where it does."""
+    if assessment is None:
+        return NOT_YET
+    if assessment.verdict == Verdict.EXCLUDED.value:
+        return LEFT_OUT
+    given = {(each["visit"], each["color"]) for each in assessment.facts["readings"]}
+    is_given = (reading_set.inspection_id, reading_set.color) in given
+    return "" if is_given else NOT_THE_NEWEST
 
 
 def _other_faces(sign: Sign, organisation: Organisation) -> list[Sign]:

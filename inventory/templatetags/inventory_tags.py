@@ -126,6 +126,12 @@ def ratio(value: float | None) -> str:
     return "" if value is None else numbers.fixed(value, numbers.RATIO_DECIMALS)
 
 
+@register.filter
+def percent(share: float) -> str:
+    """Show a share as a percentage, without needless zeros."""
+    return f"{share * 100:.4g} %"
+
+
 @register.simple_tag
 def condition(standing: Standing) -> object:
     """Show the condition by eye; severe damage stands out by a word in a frame."""

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 
 RA_DECIMALS = 2
 RATIO_DECIMALS = 2
+PROBABILITY_DECIMALS = 3
 MINUS = "−"
 
 _DATE_FORMATS = {
@@ -45,6 +46,23 @@ def plain(value: Decimal) -> str:
     ('35', '2.5', '120')
     """
     return f"{value.normalize():f}".replace("-", MINUS)
+
+
+def probability_words(probability: float) -> str:
+    """
+    Return a probability to three decimals; none that could be otherwise is shown as 0 or 1.
+
+    Examples
+    --------
+    >>> probability_words(0.98139), probability_words(0.99999), probability_words(1e-9)
+    ('0.981', 'over 0.999', 'under 0.001')
+    """
+    least = 10.0**-PROBABILITY_DECIMALS
+    if probability > 1 - least:
+        return f"over {1 - least:.{PROBABILITY_DECIMALS}f}"
+    if probability < least:
+        return f"under {least:.{PROBABILITY_DECIMALS}f}"
+    return f"{probability:.{PROBABILITY_DECIMALS}f}"
 
 
 def partial_date(day: date, precision: str) -> str:

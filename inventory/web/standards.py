@@ -3,24 +3,29 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from inventory.engineering.inspection.uncertainty import ASSUMED_UNCERTAINTY
 from inventory.engineering.standards.levels import LEVEL_FILES, level_rows
 from inventory.engineering.standards.tables import read_table, table_sources
-from inventory.engineering.standards.vocabulary import Edition, SheetingClass
-from inventory.models import AgencyPolicy, Role
+from inventory.engineering.standards.vocabulary import Color, Edition, SheetingClass
+from inventory.models import AgencyLevel, AgencyPolicy, Role
+from inventory.services.own_levels import own_levels_on
+from inventory.services.rules import rules_of
 from inventory.web.membership import MemberRequest, role_required
 from inventory.web.numbers import plain
+from inventory.web.policy_forms import OwnLevelForm
 
 if TYPE_CHECKING:
     from django.http import HttpResponse
 
     from inventory.engineering.standards.levels import MinimumLevel
     from inventory.engineering.standards.tables import TableSource
+    from inventory.models import Organisation
 
 CRITERION_WORDS = {
     "any": "",
@@ -28,6 +33,7 @@ CRITERION_WORDS = {
     "under-48in": "text or fine symbol under 48 in",
 }
 NOT_ALLOWED = "not allowed"
+MOST_OWN_LEVELS = 50
 
 
 @dataclass(frozen=True)
@@ -61,21 +67,42 @@ class LevelTable:
 @require_safe
 @role_required(Role.ENGINEER)
 def rules_page(request: MemberRequest) -> HttpResponse:
-    policies = list(AgencyPolicy.objects.owned_by(request.organisation))
+    context = rules_context(request.organisation) | {"level_form": OwnLevelForm()}
+    return render(request, "inventory/assessment/rules.html", context)
+
+
+def rules_context(agency: Organisation) -> dict[str, Any]:
+    """Return what the rules page shows beside its form."""
+    policies = list(AgencyPolicy.objects.owned_by(agency))
     today = timezone.localdate()
     in_force = next((policy for policy in policies if policy.effective_on <= today), None)
-    context = {
+    return {
         "in_force": in_force,
+        "rule": rules_of(in_force).decision_rule.words if in_force else "",
+        "is_assumed": in_force is not None
+        and in_force.uncertainty_basis == ASSUMED_UNCERTAINTY.basis,
+        "fluorescent": _fluorescent_choices(in_force) if in_force else [],
         "left_out": [key.replace("-", " ") for key in in_force.excluded_groups]
         if in_force
         else [],
         "edition": Edition(in_force.edition) if in_force else None,
         "policies": policies,
+        "own_levels": own_levels_on(agency, today),
+        "own_level_rows": AgencyLevel.objects.owned_by(agency).order_by(
+            "-effective_on", "-recorded_at", "-pk"
+        )[:MOST_OWN_LEVELS],
         "level_tables": [level_table(edition) for edition in LEVEL_FILES],
         "columns": [column.words for column in SheetingClass],
         "sources": table_sources(),
     }
-    return render(request, "inventory/assessment/rules.html", context)
+
+
+def _fluorescent_choices(policy: AgencyPolicy) -> list[tuple[str, str]]:
+    """Return which fluorescent colours go by a plain row, and why; empty: not decided."""
+    return [
+        (Color.FLUORESCENT_YELLOW.words, policy.fluorescent_yellow_basis),
+        (Color.FLUORESCENT_ORANGE.words, policy.fluorescent_orange_basis),
+    ]
 
 
 def level_table(edition: Edition) -> LevelTable:

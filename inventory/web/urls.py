@@ -2,7 +2,17 @@
 
 from django.urls import include, path
 
-from inventory.web import assessment, home, importing, logbook, people, places, signs, standards
+from inventory.web import (
+    assessment,
+    home,
+    importing,
+    logbook,
+    people,
+    places,
+    rules,
+    signs,
+    standards,
+)
 
 urlpatterns = [
     path("", people.home, name="home"),
@@ -25,6 +35,8 @@ urlpatterns = [
         name="settle",
     ),
     path("rules/", standards.rules_page, name="rules"),
+    path("rules/next/", rules.next_rules, name="next-rules"),
+    path("rules/levels/", rules.set_own_level, name="set-own-level"),
     path("photos/<int:photo_id>/", signs.sign_photo, name="sign-photo"),
     path("logbook/", logbook.logbook_page, name="logbook"),
     path("help/", home.help_page, name="help"),

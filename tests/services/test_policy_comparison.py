@@ -6,6 +6,7 @@ from datetime import date, timedelta
 from typing import Any
 
 import pytest
+from django.core.management import call_command
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
@@ -103,6 +104,23 @@ def test_an_agency_without_rules_sees_what_its_first_ones_would_say():
 def test_rules_that_could_not_be_set_are_not_compared(agency):
     with pytest.raises(OutOfRangeError, match="still the shipped assumption"):
         compare_policy(agency=agency, instrument_common_rel=0.01, **EDITION_11)
+
+
+def test_the_command_shows_the_same_and_stores_nothing(agency, capsys):
+    call_command(
+        "set_policy",
+        f"--organisation={agency.name}",
+        "--edition=11th-2023",
+        "--effective-on=2026-07-01",
+        "--basis=council decision",
+        "--compare",
+    )
+    assert capsys.readouterr().out.splitlines() == [
+        "2 of 3 signs would have another verdict; nothing was stored.",
+        "  no level → below: 1",
+        "  no level → meets: 1",
+    ]
+    assert AgencyPolicy.objects.count() == 1
 
 
 def test_the_number_of_queries_does_not_grow_with_the_number_of_signs():

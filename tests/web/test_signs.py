@@ -22,6 +22,7 @@ from inventory.services.inspection import (
     record_inspection,
     store_photo,
 )
+from inventory.services.own_levels import set_agency_level
 from inventory.services.sign_record import governing_element, sign_record
 from inventory.web.readings_plot import draw_panels
 from inventory.web.sign_answer import answer
@@ -75,6 +76,80 @@ def test_the_table_row_edition_and_its_mark_lie_underneath(client, agency):
     assert "Table 2A-5" in page
     assert "the 11th edition" in page
     assert "white-on-red" in page
+
+
+def test_each_colour_is_shown_with_its_uncertainty_rule_and_probability(client):
+    agency = make_agency(decision_rule="guarded")
+    sign = make_sign(agency)
+    read(sign, white=("40",), red=("12",))
+    act_as(client, agency)
+    response = page_of(client, sign)
+    shown = response.context["answer"]
+    assert (shown.rule, shown.mark.word) == ("guarded at 95 %", "undecided")
+    # By hand, with the shipped assumption: u² = (0.1 · 40)² + (0.08 · 40)² = 26.24, so
+    # U = 1.96 · 5.122 = 10.0 and p = Φ(5/5.122) = 0.835.
+    white = next(each for each in shown.judged if each.name == "white")
+    assert (white.value, white.spread, white.probability) == ("40", "± 10", "0.835")
+    # The common part alone asks for 1.645 · 3.2 = 5.3, more than the 5 there are.
+    assert white.further == "none: the instrument's own uncertainty is too large"
+    assert white.flags == ["Only one reading; 4 a colour are usual."]
+    contrast = next(each for each in shown.judged if each.unit == "to 1")
+    assert " to " in contrast.spread
+    page = response.content.decode()
+    assert "guarded at 95 %" in page
+    assert "An assumption, not a published figure" in page
+
+
+def test_an_own_level_is_always_labelled(client, agency):
+    set_agency_level(
+        agency=agency,
+        background="fluorescent-yellow-green",
+        legend="black",
+        color="fluorescent-yellow-green",
+        minimum="75",
+        basis="an invented trial",
+        approved_by="the agency engineer",
+        approved_on=NOW.date(),
+        effective_on=NOW.date(),
+        now=NOW,
+    )
+    colours = (("background", "fluorescent-yellow-green"), ("legend", "black"))
+    sign = make_sign(agency, sign_code="S1-1", colours=colours)
+    record_inspection(
+        sign=sign,
+        taken_at=NOW - timedelta(hours=1),
+        how="hand_held",
+        reading_sets=[ReadingSetInput("fluorescent-yellow-green", ["80"] * 4)],
+        now=NOW,
+    )
+    act_as(client, agency)
+    response = page_of(client, sign)
+    assert response.context["answer"].governing.is_own_level
+    assert response.content.decode().count("the agency’s own level") >= 1
+    assert response.content.decode().count("the agency&#x27;s own level") >= 2
+
+
+def test_readings_that_are_not_judged_are_listed_with_the_reason(client, agency):
+    sign = make_sign(agency)
+    read(sign, white=("200",), red=("40",), days_ago=400)
+    read(sign, white=("180",), red=("40",), days_ago=2)
+    record_inspection(
+        sign=sign,
+        taken_at=NOW - timedelta(days=1),
+        how="hand_held",
+        surface_state="dew",
+        reading_sets=[ReadingSetInput("white", ["90"])],
+        now=NOW,
+    )
+    act_as(client, agency)
+    response = page_of(client, sign)
+    whites = [row for row in response.context["record"].readings if row.color == "white"]
+    assert [row.not_judged.partition(" (")[0] for row in whites] == [
+        "not the newest usable visit",
+        "",
+        "dew was on the face",
+    ]
+    assert "no: dew was on the face" in response.content.decode()
 
 
 def test_an_unverified_level_says_so_beside_its_number(client):

@@ -9,8 +9,10 @@ from django.core.management.base import BaseCommand, CommandError
 
 from inventory.errors import InventoryError
 from inventory.management.commands.add_organisation import find_organisation
+from inventory.management.commands.assess import ProgressBar
 from inventory.models import AgencyPolicy
 from inventory.services.people import set_policy
+from inventory.services.policy_comparison import compare_policy
 
 # Options that may be left out, for what is shipped to hold.
 FIELD_OF_OPTION = {
@@ -69,21 +71,45 @@ class Command(BaseCommand):
             help="why fluorescent orange is judged by the orange row; left out: no level",
         )
 
+        parser.add_argument(
+            "--compare",
+            action="store_true",
+            help="only show what these rules would change; store nothing",
+        )
+
     def handle(self, *_args: Any, **options: Any) -> None:
         """Set them and say which version they are."""
         given = {name: options[option] for option, name in FIELD_OF_OPTION.items()}
+        fields: dict[str, Any] = {
+            "agency": find_organisation(options["organisation"]),
+            "effective_on": options["effective_on"],
+            "edition": options["edition"],
+            "basis": options["basis"],
+            "excluded_groups": options["exclude"],
+            "uses_recommended_levels": options["use_recommended_levels"],
+            **{name: value for name, value in given.items() if value is not None},
+        }
         try:
-            policy = set_policy(
-                agency=find_organisation(options["organisation"]),
-                effective_on=options["effective_on"],
-                edition=options["edition"],
-                basis=options["basis"],
-                excluded_groups=options["exclude"],
-                uses_recommended_levels=options["use_recommended_levels"],
-                **{name: value for name, value in given.items() if value is not None},
-            )
+            if options["compare"]:
+                self._compare(fields)
+            else:
+                self.stdout.write(f"Set: {set_policy(**fields)}.")
         except ValidationError as error:
             raise CommandError("; ".join(error.messages)) from error
         except InventoryError as error:
             raise CommandError(str(error)) from error
-        self.stdout.write(f"Set: {policy}.")
+
+    def _compare(self, fields: dict[str, Any]) -> None:
+        """Say how many signs would have which other verdict."""
+        bar = ProgressBar("comparing")
+        try:
+            compared = compare_policy(**fields, progress=bar)
+        finally:
+            bar.close()
+        self.stdout.write(
+            f"{len(compared.changed)} of {compared.signs} signs would have another verdict; "
+            "nothing was stored."
+        )
+        for (before, after), number in sorted(compared.counts.items()):
+            if before != after:
+                self.stdout.write(f"  {before} → {after}: {number}")
