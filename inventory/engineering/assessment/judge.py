@@ -14,6 +14,8 @@ from inventory.engineering.assessment.elements import (
 )
 from inventory.engineering.assessment.vocabulary import Verdict
 
+_AXES = tuple(Axis)
+
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
@@ -156,12 +158,11 @@ def _governing(verdict: Verdict, verdicts: Mapping[Candidate, Verdict]) -> Candi
 
 def _blame(plan: ElementPlan, verdicts: Mapping[Candidate, Verdict]) -> str:
     """Return which unknowns make the rows differ in verdict; failing that, all of them."""
-    axes = list(Axis)
     differing: set[Axis] = set()
     several: set[Axis] = set()
     for one, other in combinations(verdicts, 2):
         apart = {
-            axis for axis, a, b in zip(axes, one.place, other.place, strict=True) if a != b
+            axis for axis, a, b in zip(_AXES, one.place, other.place, strict=True) if a != b
         }
         several |= apart
         if verdicts[one] is not verdicts[other] and len(apart) == 1:
