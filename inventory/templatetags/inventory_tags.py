@@ -10,6 +10,7 @@ from django.utils.html import format_html
 
 from inventory.engineering.places.directions import COMPASS_BEARINGS_DEG
 from inventory.engineering.standards.supports import support_types
+from inventory.engineering.standards.vocabulary import Color
 from inventory.models import Standing
 from inventory.web import numbers
 from inventory.web.marks import Mark, mark_of, mark_of_standing
@@ -124,6 +125,12 @@ def bearing(degrees: float | None) -> object:
 def ratio(value: float | None) -> str:
     """Show a ratio with the decimals all ratios have here."""
     return "" if value is None else numbers.fixed(value, numbers.RATIO_DECIMALS)
+
+
+@register.filter
+def color_words(color: str) -> str:
+    """Show a stored colour as people say it."""
+    return Color(color).words
 
 
 @register.filter

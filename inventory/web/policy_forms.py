@@ -24,6 +24,7 @@ class PolicyForm(TypedForm):
     edition = PickField(
         label="Edition whose levels bind",
         choices=[(each.value, each.words) for each in Edition if each.manual is each],
+        widget=forms.RadioSelect,
         missing="No edition was picked; pick the one whose levels bind the agency.",
     )
     effective_on = DayField(

@@ -11,7 +11,7 @@ from inventory.engineering.assessment.own_levels import AGENCY_LEVEL_TABLE
 from inventory.engineering.assessment.wording import interval_words, uncertainty_words
 from inventory.engineering.inspection.readings import decimal_words
 from inventory.engineering.standards.tables import find_table_source
-from inventory.engineering.standards.vocabulary import Checked, Edition
+from inventory.engineering.standards.vocabulary import Checked, Color, Edition
 from inventory.models import ElementAssessment
 from inventory.services.rules import rules_of
 from inventory.web.marks import Mark, mark_of, mark_of_standing
@@ -64,6 +64,7 @@ class Answer:
     edition: str
     rule: str
     probability: str
+    uncertainty_basis: str
 
 
 def answer(record: SignRecord) -> Answer | None:
@@ -80,6 +81,7 @@ def answer(record: SignRecord) -> Answer | None:
         edition=Edition(assessment.edition).words,
         rule=rules_of(assessment.policy).decision_rule.words,
         probability=_bounds_words(assessment),
+        uncertainty_basis=assessment.policy.uncertainty_basis,
     )
 
 
@@ -89,7 +91,7 @@ def judged(element: ElementAssessment) -> Judged:
     checked = Checked(element.checked) if element.checked else None
     is_own_level = element.table_id == AGENCY_LEVEL_TABLE
     return Judged(
-        name=f"contrast {element.color}" if is_contrast else element.color,
+        name=f"contrast {element.color}" if is_contrast else Color(element.color).words,
         mark=mark_of(element.verdict),
         value=_value_words(element),
         spread=_spread_words(element),
@@ -106,7 +108,7 @@ def judged(element: ElementAssessment) -> Judged:
         reading_count=element.reading_count,
         table=_table_words(element),
         row_id=element.row_id,
-        checked_words=checked.words if checked else "",
+        checked_words=checked.words if checked and not is_own_level else "",
         is_verified=is_own_level or checked is None or checked.is_verified,
         reason=element.reason,
     )
