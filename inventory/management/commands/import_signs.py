@@ -13,6 +13,7 @@ from django.utils import timezone
 from tqdm import tqdm
 
 from inventory.errors import InventoryError
+from inventory.interchange.refused_rows import write_refused
 from inventory.interchange.sign_lists import Look, look_at, read_sign_list
 from inventory.management.commands.add_organisation import find_organisation
 from inventory.models import User
@@ -21,7 +22,6 @@ from inventory.services.importing import ImportReport, import_signs
 if TYPE_CHECKING:
     from argparse import ArgumentParser
 
-    from inventory.services.importing.rows import SourceList
 
 QUIET_SECONDS = 2.0
 SHOWN = 20
@@ -103,7 +103,7 @@ class Command(BaseCommand):
             bars.close()
         refused_path = options["refused_out"] or _default_path(options["file"])
         if report.refusals:
-            write_refused(refused_path, source, report)
+            write_refused(refused_path, source.columns, report.refusals)
         if options["notes_out"]:
             write_notes(options["notes_out"], report)
         for line in lines_of(report, refused_path):
@@ -146,19 +146,6 @@ class _Bars:
         if self._bar is not None:
             self._bar.close()
             self._bar = None
-
-
-def write_refused(path: Path, source: SourceList, report: ImportReport) -> None:
-    """Write the refused rows as they were read, each with its line and the reason."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    beyond = {name for each in report.refusals for name in each.raw} - set(source.columns)
-    columns = [*source.columns, *sorted(beyond)]
-    with path.open("w", encoding="utf-8-sig", newline="") as out:
-        writer = csv.writer(out)
-        writer.writerow(["line", "reason", *columns])
-        for each in report.refusals:
-            cells = [each.raw.get(name, "") for name in columns]
-            writer.writerow([each.line, each.reason, *cells])
 
 
 def write_notes(path: Path, report: ImportReport) -> None:
