@@ -82,6 +82,11 @@ class Finding:
     since_then: list[str] = field(default_factory=list)
 
     @property
+    def what_words(self) -> str:
+        """Return everything that was found, as sentences."""
+        return " ".join(f"{each.rstrip('.')}." for each in self.what)
+
+    @property
     def is_decided(self) -> bool:
         """Return whether a decision stands on the day."""
         return not self.why_none

@@ -18,6 +18,7 @@ ENGINEER = (
     ("sign-map", "Map and list", "Map"),
     ("due-list", "Due list", "Due"),
     ("order-list", "Orders", "Orders"),
+    ("methods", "Methods", ""),
     ("near-me", "Near me", ""),
     ("instrument-list", "Instruments", ""),
     ("import-list", "Imports", ""),

@@ -4,9 +4,11 @@ from django.urls import include, path
 
 from inventory.web import (
     assessment,
+    dispositions,
     home,
     importing,
     logbook,
+    methods,
     people,
     places,
     rules,
@@ -27,6 +29,15 @@ urlpatterns = [
     path("signs/<int:sign_id>/", signs.sign_page, name="sign-page"),
     path("signs/<int:sign_id>/decide/", assessment.decide, name="decide"),
     path("due/", assessment.due_list, name="due-list"),
+    path("decisions/", dispositions.decisions_page, name="decisions"),
+    path("methods/", methods.methods_page, name="methods"),
+    path("methods/record/", methods.record_page, name="method-record"),
+    path("methods/record/pdf/", methods.record_pdf, name="method-record-pdf"),
+    path("methods/<int:group_id>/", methods.group_page, name="method-group"),
+    path("methods/<int:group_id>/signs/", methods.choose_signs, name="method-signs"),
+    path("methods/<int:group_id>/controls/", methods.control_signs, name="method-controls"),
+    path("methods/<int:group_id>/steps/", methods.add_step, name="method-step"),
+    path("methods/<int:group_id>/end/", methods.end_method, name="method-end"),
     path("imports/", importing.import_list, name="import-list"),
     path("imports/<int:run_id>/", importing.import_page, name="import-page"),
     path(

@@ -21,6 +21,7 @@ from inventory.models import (
     SourceRecord,
 )
 from inventory.services.inspection import ReadingSetInput, record_inspection, store_photo
+from inventory.services.methods import create_group
 from inventory.services.refusals import keep_refused
 from tests.factories import (
     NOW,
@@ -119,7 +120,17 @@ class World:
             sentence="The inspection says nothing.",
             now=NOW,
         )
+        group = create_group(
+            organisation=self.agency,
+            name="measured signs",
+            method="measured",
+            started_on=NOW.date(),
+            basis="county board",
+            interval_months=24,
+            now=NOW,
+        )
         self.parts = {
+            "group_id": group.pk,
             "sign_id": sign.pk,
             "photo_id": photo.pk,
             "order_id": open_order.pk,
