@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import uuid
+from collections import Counter
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
@@ -12,6 +13,7 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from inventory.engineering.inspection.readings import check_taken_at
+from inventory.engineering.inspection.uncertainty import MAXIMUM_READING_COUNT
 from inventory.engineering.inspection.visual import check_evidence
 from inventory.engineering.inspection.vocabulary import How
 from inventory.errors import OutOfRangeError, StateConflictError, UnlikelyError
@@ -48,6 +50,7 @@ if TYPE_CHECKING:
     from datetime import datetime
     from decimal import Decimal
 
+    from inventory.engineering.standards.vocabulary import Color
     from inventory.models import Instrument, Organisation, User
 
 __all__ = [
@@ -131,6 +134,7 @@ def record_inspection(
         msg = f"{unlikely} {ASK_TO_CONFIRM}"
         raise UnlikelyError(msg)
     _check_not_empty(sets, observations, visual_rating, inspection.note, photos)
+    _check_number(sets)
     if visual_rating is not None:
         check_evidence(
             visual_rating.procedure,
@@ -262,6 +266,20 @@ def _check_not_empty(
             "one of them; a sign found sound is a general condition 'sound'."
         )
         raise OutOfRangeError(msg)
+
+
+def _check_number(sets: Sequence[UnderstoodSet]) -> None:
+    """Refuse more readings of a colour than are averaged exactly."""
+    numbers: Counter[Color] = Counter()
+    for each in sets:
+        numbers[each.color] += len(each.values)
+    for color, number in numbers.items():
+        if number > MAXIMUM_READING_COUNT:
+            msg = (
+                f"{number} readings of {color.words} were sent in one inspection; at most "
+                f"{MAXIMUM_READING_COUNT} are averaged. Send them as several inspections."
+            )
+            raise OutOfRangeError(msg)
 
 
 def _levels_of(sign: Sign) -> dict[str, Decimal]:

@@ -240,6 +240,10 @@ def test_another_agencys_inspection_cannot_be_corrected():
     ("fields", "sentence"),
     [
         (
+            {"reading_sets": [ReadingSetInput("white", ["40"] * 100)] * 11},
+            "1100 readings of white were sent in one inspection; at most 1000 are averaged",
+        ),
+        (
             {"reading_sets": [ReadingSetInput("white", ["-3"])]},
             "White: The reading -3 .* negative",
         ),
