@@ -13,6 +13,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
+from inventory.engineering.assessment.own_levels import AGENCY_LEVEL_TABLE
 from inventory.engineering.inspection.usability import (
     JUDGED_ENTRANCE_ANGLE_DEG,
     JUDGED_OBSERVATION_ANGLE_DEG,
@@ -77,6 +78,7 @@ class ColourRow:
     color: str
     part: str
     level: str
+    is_own_level: bool
 
 
 class RoadsideForm(TypedForm):
@@ -319,11 +321,13 @@ def report_damage(request: MemberRequest, sign_id: int) -> HttpResponse:
 
 def colour_rows(sign: Sign, elements: Sequence[ElementAssessment]) -> list[ColourRow]:
     """Return the colours of a face that return light, in its order, with their levels."""
-    levels = {
-        element.color: plain(element.level)
+    levelled = [
+        element
         for element in elements
         if element.kind == ElementAssessment.Kind.COLOR and element.level is not None
-    }
+    ]
+    levels = {element.color: plain(element.level) for element in levelled if element.level}
+    own = {each.color for each in levelled if each.table_id == AGENCY_LEVEL_TABLE}
     areas = [(area.color, area.get_part_display()) for area in sign.colour_areas.all()]
     if not areas:
         looks = looks_of_sign(sign, local_types_of(sign.owner) if sign.owner else None)
@@ -339,6 +343,7 @@ def colour_rows(sign: Sign, elements: Sequence[ElementAssessment]) -> list[Colou
             color=color,
             part=part,
             level=levels.get(color, ""),
+            is_own_level=color in own,
         )
         for number, (color, part) in enumerate(rows)
     ]

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from django.utils.safestring import SafeString, mark_safe
 
+from inventory.engineering.assessment.own_levels import AGENCY_LEVEL_TABLE
 from inventory.web.numbers import plain
 
 if TYPE_CHECKING:
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from inventory.services.sign_record import ColourReading
 
 WIDTH, HEIGHT = 360.0, 170.0
-LEFT, RIGHT, TOP, BOTTOM = 42.0, 66.0, 12.0, 24.0
+LEFT, RIGHT, TOP, BOTTOM = 42.0, 84.0, 12.0, 24.0
 HEADROOM = 1.15
 NICE_STEPS = (1, 2, 2.5, 5, 10)
 MOST_YEAR_LABELS = 6
@@ -58,7 +59,9 @@ def draw_panels(
     readings: Sequence[ColourReading], elements: Sequence[ElementAssessment]
 ) -> list[Panel]:
     """Return a panel for each colour that was read, in the order of the verdicts."""
-    levels = {e.color: e.level for e in elements if e.kind == "color" and e.level is not None}
+    levelled = [e for e in elements if e.kind == "color" and e.level is not None]
+    levels = {e.color: e.level for e in levelled}
+    own = {e.color for e in levelled if e.table_id == AGENCY_LEVEL_TABLE}
     by_color: dict[str, list[ColourReading]] = {}
     for element in elements:
         if element.kind == "color":
@@ -67,7 +70,16 @@ def draw_panels(
         by_color.setdefault(reading.color, []).append(reading)
     years = [_year(reading.taken_at) for reading in readings]
     return [
-        Panel(color, _draw(color, rows, levels.get(color), min(years), max(years)))
+        Panel(
+            color,
+            _draw(
+                color,
+                rows,
+                levels.get(color),
+                "own level" if color in own else "level",
+                (min(years), max(years)),
+            ),
+        )
         for color, rows in by_color.items()
         if rows
     ]
@@ -77,20 +89,20 @@ def _draw(
     color: str,
     rows: Sequence[ColourReading],
     level: Decimal | None,
-    first_year: float,
-    last_year: float,
+    level_name: str,
+    years: tuple[float, float],
 ) -> SafeString:
     highest = max(float(max(row.values)) for row in rows)
     scale = _Scale(
-        int(first_year),
-        int(last_year) + 1.0,
+        int(years[0]),
+        int(years[1]) + 1.0,
         _nice_top(max(highest, float(level or 0)) * HEADROOM),
     )
-    parts = [*_grid(scale), *_level_line(scale, level)]
+    parts = [*_grid(scale), *_level_line(scale, level, level_name)]
     parts.extend(_visit(scale, row) for row in rows)
     words = f"Readings of {color}, {len(rows)} visits"
     if level is not None:
-        words += f", minimum level {plain(level)} cd/lx/m²"
+        words += f", minimum {level_name} {plain(level)} cd/lx/m²"
     svg = (
         f'<svg class="readings-plot" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" role="img">'
         f"<title>{escape(words)}</title>{''.join(parts)}</svg>"
@@ -119,14 +131,14 @@ def _grid(scale: _Scale) -> list[str]:
     return parts
 
 
-def _level_line(scale: _Scale, level: Decimal | None) -> list[str]:
+def _level_line(scale: _Scale, level: Decimal | None, name: str) -> list[str]:
     if level is None:
         return []
     y = scale.y(float(level))
     return [
         f"{_across('level', y)}"
         f'<text class="level-word" x="{WIDTH - RIGHT + LABEL_GAP:g}" y="{y + 4:.1f}">'
-        f"level {plain(level)}</text>"
+        f"{name} {plain(level)}</text>"
     ]
 
 
