@@ -42,23 +42,88 @@ SHOP = (
     ("help", "Help", ""),
 )
 
+# The pages under a line of the rail; a page under two is marked at the one the role has.
+PAGES_UNDER = {
+    "overview": ("refused-list", "refused-settle"),
+    "sign-map": ("sign-list", "sign-page", "decide"),
+    "sign-list": ("sign-page", "sign-map"),
+    "order-list": (
+        "order-page",
+        "order-release",
+        "order-amend",
+        "order-cancel",
+        "order-line-add",
+        "order-line",
+        "order-line-remove",
+        "order-run",
+    ),
+    "methods": (
+        "decisions",
+        "method-record",
+        "method-group",
+        "method-signs",
+        "method-controls",
+        "method-step",
+        "method-end",
+    ),
+    "near-me": (
+        "road-safety",
+        "crew-sign",
+        "record-readings",
+        "report-damage",
+        "remove-face",
+        "install-face",
+    ),
+    "instrument-list": (
+        "instrument-register",
+        "instrument-page",
+        "instrument-check",
+        "instrument-certificate",
+        "instrument-tolerance",
+        "instrument-retire",
+        "instrument-bring-back",
+        "readings-to-settle",
+    ),
+    "import-list": ("import-page", "settle"),
+    "rules": ("next-rules", "set-own-level"),
+    "press-list": ("press-add", "press-page", "press-event", "run-page"),
+    "stock-faces": (
+        "stock-rolls",
+        "stock-overlays",
+        "roll-receive",
+        "overlay-receive",
+        "face-spoilt",
+    ),
+}
+
 
 @dataclass(frozen=True)
 class Entry:
-    """One line of the rail."""
+    """One line of the rail; ``current`` is 'page', 'true' for a page under it, or nothing."""
 
     address: str
     words: str
     short_words: str
-    is_current: bool
+    current: str
 
 
 def entries_for(membership: Membership, current_name: str) -> list[Entry]:
-    """Return the rail of a role, with the page one is on marked."""
+    """Return the rail of a role, with the page one is on, or the line it is under, marked."""
+    table = _table_for(membership)
+    names = [name for name, _words, _short_words in table]
+    current = _line_of(names, current_name)
+    mark = "page" if current == current_name else "true"
     return [
-        Entry(reverse(name), words, short_words, name == current_name)
-        for name, words, short_words in _table_for(membership)
+        Entry(reverse(name), words, short_words, mark if name == current else "")
+        for name, words, short_words in table
     ]
+
+
+def _line_of(names: list[str], page_name: str) -> str:
+    """Return the line of the rail a page stands under; empty where a role has none for it."""
+    if page_name in names:
+        return page_name
+    return next((name for name in names if page_name in PAGES_UNDER.get(name, ())), "")
 
 
 def home_name(membership: Membership) -> str:
