@@ -5,6 +5,7 @@ from __future__ import annotations
 from http import HTTPStatus
 from typing import TYPE_CHECKING
 
+from django.http import HttpResponseNotAllowed
 from django.shortcuts import render
 
 from inventory.errors import (
@@ -42,7 +43,10 @@ class ErrorPageMiddleware:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
-        return self.get_response(request)
+        answer = self.get_response(request)
+        if isinstance(answer, HttpResponseNotAllowed) and not answer.content:
+            return _only_takes_a_form(request, answer["Allow"])
+        return answer
 
     def process_exception(
         self, request: HttpRequest, exception: Exception
@@ -60,6 +64,24 @@ class ErrorPageMiddleware:
             },
             status=status,
         )
+
+
+def _only_takes_a_form(request: HttpRequest, allowed: str) -> HttpResponse:
+    """Answer an address that was opened, though it only takes what a form sends."""
+    page = render(
+        request,
+        "inventory/shared/error_page.html",
+        {
+            "heading": "Nothing was sent",
+            "sentence": (
+                "This address only takes what a form sends, and none came with it: perhaps you "
+                "signed in again on the way. Open the page with the form and send it once more."
+            ),
+        },
+        status=HTTPStatus.METHOD_NOT_ALLOWED,
+    )
+    page["Allow"] = allowed
+    return page
 
 
 def status_of(error: InventoryError) -> HTTPStatus:

@@ -18,6 +18,8 @@ from inventory.web.errors import (
     server_failed,
     status_of,
 )
+from tests.factories import make_agency
+from tests.web.acting import act_as
 
 # house style, section 9: the class decides the status.
 STATUSES = [
@@ -83,3 +85,22 @@ def test_the_page_of_a_failed_server_needs_no_database_and_no_session():
     answer = server_failed(HttpRequest())
     assert answer.status_code == 500
     assert "stored whole or not at all" in answer.content.decode()
+
+
+@pytest.mark.django_db
+def test_an_address_that_only_takes_a_form_says_so_when_it_is_opened():
+    client = Client()
+    act_as(client, make_agency())
+    answer = client.get("/signs/1/decide/")
+    assert answer.status_code == 405
+    assert answer["Allow"] == "POST"
+    assert "Open the page with the form" in answer.content.decode()
+
+
+@pytest.mark.django_db
+def test_the_api_keeps_its_own_words_for_a_method_it_does_not_take():
+    client = Client()
+    act_as(client, make_agency())
+    answer = client.delete("/api/v1/signs/")
+    assert answer.status_code == 405
+    assert answer["Content-Type"].startswith("application/json")
