@@ -12,7 +12,7 @@ VERDICTS = [(verdict.value, verdict.value) for verdict in Verdict]
 
 class StandingFilter(filters.FilterSet):  # type: ignore[misc]  # the package has no types
     code = filters.CharFilter(field_name="sign_code", lookup_expr="istartswith")
-    verdict = filters.MultipleChoiceFilter(choices=VERDICTS)
+    verdict = filters.MultipleChoiceFilter(choices=VERDICTS, distinct=False)
     due = filters.BooleanFilter(field_name="is_due")
     road = filters.NumberFilter(field_name="road_id")
 

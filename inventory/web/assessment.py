@@ -119,6 +119,7 @@ def due_signs(request: MemberRequest) -> tuple[Any, QuerySet[Any]]:
     on_order = OrderLine.objects.owned_by(request.organisation).filter(
         position=OuterRef("sign__position"), order__state__in=OPEN_ORDER_STATES
     )
+    on_order = on_order.order_by("pk")  # not by the parties' names, which would join them
     due = (
         rows.filter(is_due=True)
         .select_related("road")

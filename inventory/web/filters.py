@@ -34,6 +34,7 @@ class StandingFilter(filters.FilterSet):  # type: ignore[misc]  # the package ha
     verdict = filters.MultipleChoiceFilter(
         label="Verdict",
         choices=[(v.value, v.value) for v in Verdict],
+        distinct=False,  # one column, no join: nothing comes twice
         widget=forms.CheckboxSelectMultiple,
     )
     due = filters.BooleanFilter(
