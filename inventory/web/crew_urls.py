@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from inventory.web import crew, inspection, road_safety
+from inventory.web import crew, inspection, night_visual, road_safety
 
 urlpatterns = [
     path("near/", crew.near_me, name="near-me"),
@@ -17,6 +17,11 @@ urlpatterns = [
         name="record-readings",
     ),
     path("crew/signs/<int:sign_id>/damage/", inspection.report_damage, name="report-damage"),
+    path(
+        "crew/signs/<int:sign_id>/night/",
+        night_visual.record_night_visual,
+        name="record-night-visual",
+    ),
     path("crew/signs/<int:sign_id>/take-down/", crew.remove_face, name="remove-face"),
     path("crew/positions/<int:position_id>/put-up/", crew.install_face, name="install-face"),
 ]

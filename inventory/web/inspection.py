@@ -232,8 +232,8 @@ class DamageForm(RoadsideForm):
 @role_required(Role.CREW, Role.ENGINEER)
 @after_safety_reminder
 def record_readings(request: MemberRequest, sign_id: int) -> HttpResponse:
-    sign = _sign(request, sign_id)
-    elements = _last_elements(sign)
+    sign = own_sign(request, sign_id)
+    elements = last_elements(sign)
     inspections = Inspection.objects.owned_by(request.organisation).filter(sign=sign)
     corrected = inspections.filter(pk=_number(request.GET.get("corrects"))).first()
     instruments = instruments_in_use(
@@ -246,7 +246,7 @@ def record_readings(request: MemberRequest, sign_id: int) -> HttpResponse:
         rows=colour_rows(sign, elements),
         instruments=instruments,
         inspections=inspections,
-        initial=_new_record()
+        initial=new_record()
         | {"instrument": last_used}
         | _geometry(
             last_used.observation_angle_deg if last_used else JUDGED_OBSERVATION_ANGLE_DEG,
@@ -256,7 +256,7 @@ def record_readings(request: MemberRequest, sign_id: int) -> HttpResponse:
     )
     status = 200
     if request.method == "POST":
-        status, done = _store(
+        status, done = store_visit(
             request,
             sign,
             form,
@@ -276,7 +276,7 @@ def record_readings(request: MemberRequest, sign_id: int) -> HttpResponse:
     context = {
         "sign": sign,
         "form": form,
-        "kept_photo": _kept(request, form),
+        "kept_photo": photo_kept_for(request, form),
         "corrected": corrected,
         "contrast": next((e for e in elements if e.kind == "contrast" and e.level), None),
         "geometries": {
@@ -292,11 +292,11 @@ def record_readings(request: MemberRequest, sign_id: int) -> HttpResponse:
 @role_required(Role.CREW, Role.ENGINEER)
 @after_safety_reminder
 def report_damage(request: MemberRequest, sign_id: int) -> HttpResponse:
-    sign = _sign(request, sign_id)
-    form = DamageForm(request.POST or None, request.FILES or None, initial=_new_record())
+    sign = own_sign(request, sign_id)
+    form = DamageForm(request.POST or None, request.FILES or None, initial=new_record())
     status = 200
     if request.method == "POST":
-        status, done = _store(
+        status, done = store_visit(
             request,
             sign,
             form,
@@ -313,7 +313,7 @@ def report_damage(request: MemberRequest, sign_id: int) -> HttpResponse:
     context = {
         "sign": sign,
         "form": form,
-        "kept_photo": _kept(request, form),
+        "kept_photo": photo_kept_for(request, form),
         "local_types": local_types_of(request.organisation),
     }
     return render(request, "inventory/inspection/report_damage.html", context, status=status)
@@ -349,7 +349,7 @@ def colour_rows(sign: Sign, elements: Sequence[ElementAssessment]) -> list[Colou
     ]
 
 
-def _store(
+def store_visit(
     request: MemberRequest, sign: Sign, form: RoadsideForm, content: Any
 ) -> tuple[int, bool]:
     """Record what the form says; on a refusal the form keeps it all, the photo too."""
@@ -362,7 +362,7 @@ def _store(
     key = data["client_uuid"]
     photo = kept_photo(by=request.user, client_uuid=key)
     try:
-        record_inspection(
+        stored = record_inspection(
             sign=sign,
             taken_at=data["taken_at"],
             inspector=request.user,
@@ -381,6 +381,12 @@ def _store(
         _keep_typed(request, form)
         return status, False
     drop_kept_photo(by=request.user, client_uuid=key)
+    for flag in stored.flags.all():
+        messages.warning(
+            request,
+            f"The readings are not judged yet: {flag.get_reason_display()}. Your engineer "
+            "settles them.",
+        )
     return 302, True
 
 
@@ -415,12 +421,12 @@ def _keep_photo(request: MemberRequest, form: RoadsideForm) -> None:
         drop_kept_photo(by=request.user, client_uuid=key)
 
 
-def _kept(request: MemberRequest, form: RoadsideForm) -> Any:
+def photo_kept_for(request: MemberRequest, form: RoadsideForm) -> Any:
     key = _uuid(form.data.get("client_uuid"))
     return key and kept_photo(by=request.user, client_uuid=key)
 
 
-def _sign(request: MemberRequest, sign_id: int) -> Sign:
+def own_sign(request: MemberRequest, sign_id: int) -> Sign:
     rows = Sign.objects.owned_by(request.organisation).select_related(
         "position__support__road", "owner"
     )
@@ -428,12 +434,12 @@ def _sign(request: MemberRequest, sign_id: int) -> Sign:
     return sign
 
 
-def _last_elements(sign: Sign) -> list[ElementAssessment]:
+def last_elements(sign: Sign) -> list[ElementAssessment]:
     newest = sign.assessments.order_by("-assessed_at", "-pk").first()
     return list(newest.elements.order_by("number")) if newest else []
 
 
-def _new_record() -> dict[str, Any]:
+def new_record() -> dict[str, Any]:
     return {"client_uuid": uuid.uuid4(), "taken_at": timezone.localtime()}
 
 
