@@ -19,7 +19,7 @@ from inventory.templatetags.inventory_tags import or_not_known
 from inventory.web.numbers import MINUS
 
 if TYPE_CHECKING:
-    from datetime import date
+    from datetime import date, datetime
 
     from inventory.models import Instrument, InstrumentCheck
     from inventory.services.doubts import FlagGroup
@@ -65,14 +65,18 @@ def off_by(check: InstrumentCheck) -> str:
 def group_words(group: FlagGroup) -> str:
     """Show what puts a group of readings in doubt, and how many they are."""
     visits = "1 visit" if group.count == 1 else f"{group.count:,} visits"
-    first, last = (
-        f"{localtime(each):%Y-%m-%d}" for each in (group.first_taken_at, group.last_taken_at)
-    )
-    span = first if first == last else f"{first} to {last}"
+    first, last = _day(group.first_taken_at), _day(group.last_taken_at)
+    span = f"of {first}" if first == last else f"from {first} to {last}"
     if group.check is None:
-        return f"{visits} with {group.instrument_serial}, {span}, after its certificate was due"
+        return f"{visits} with {group.instrument_serial} {span}, after its certificate was due"
     return (
-        f"{visits} with {group.instrument_serial}, {span}, around the check of "
-        f"{localtime(group.check.checked_at):%Y-%m-%d %H:%M}, which showed "
-        f"{off_by(group.check)} % with a tolerance of {percent(group.check.tolerance_rel)} %"
+        f"{visits} with {group.instrument_serial} {span}: its check of "
+        f"{_day(group.check.checked_at)}, {localtime(group.check.checked_at):%H:%M} was off by "
+        f"{off_by(group.check)} %, of a tolerance of {percent(group.check.tolerance_rel)} %"
     )
+
+
+def _day(moment: datetime) -> str:
+    """Return a day as prose writes it, on the organisation's own clock."""
+    local = localtime(moment)
+    return f"{local.day} {local:%b %Y}"

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from inventory.models import InstrumentCheck
 
-WIDTH, HEIGHT = 640.0, 170.0
+WIDTH, HEIGHT = 440.0, 170.0
 LEFT, RIGHT, TOP, BOTTOM = 52.0, 14.0, 12.0, 26.0
 HEADROOM = 1.2
 PERCENT = 100.0

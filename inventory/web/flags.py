@@ -21,6 +21,7 @@ from inventory.services.doubts import (
 )
 from inventory.services.flags import settle_flags
 from inventory.services.refusals import settle_refused
+from inventory.web.errors import status_of
 from inventory.web.form_fields import PickField, TypedForm, WordsField
 from inventory.web.membership import MemberRequest, role_required
 from inventory.web.paging import page_of
@@ -120,7 +121,7 @@ def settle_entry(request: MemberRequest, entry_id: int) -> HttpResponse:
         settle_refused(entry=entry, reason=reason, by=request.user)
     except InventoryError as error:
         refused = {"entry_id": entry.pk, "sentence": str(error), "reason": reason}
-        return _show_refused(request, refused, status=400)
+        return _show_refused(request, refused, status=status_of(error))
     messages.success(request, "Settled. What was sent stays on record.")
     return redirect("refused-list")
 

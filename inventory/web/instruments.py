@@ -36,6 +36,7 @@ from inventory.web.form_fields import (
     WordsField,
 )
 from inventory.web.membership import MemberRequest, role_required
+from inventory.web.numbers import plain
 from inventory.web.paging import page_of
 
 if TYPE_CHECKING:
@@ -44,7 +45,8 @@ if TYPE_CHECKING:
     from django.db.models import QuerySet
     from django.http import HttpResponse
 
-CHECKS_PER_PAGE = 50
+CHECKS_PER_PAGE = 20
+CHECKS_DRAWN = 60
 PERCENT = 100
 FIGURES = {"inputmode": "decimal", "autocomplete": "off"}
 
@@ -192,11 +194,10 @@ def instrument_page(request: MemberRequest, instrument_id: int) -> HttpResponse:
         .annotate(flag_count=Count("flags"))
         .order_by("-checked_at", "-pk")
     )
-    page = page_of(request, checks, CHECKS_PER_PAGE)
     context = {
         "instrument": instrument,
-        "page": page,
-        "plot": draw_checks(list(page.object_list)),
+        "page": page_of(request, checks, CHECKS_PER_PAGE),
+        "plot": draw_checks(list(checks[:CHECKS_DRAWN])),
         "groups": flag_groups(request.organisation, instrument),
         "earlier_certificates": EarlierCertificate.objects.filter(
             instrument=instrument
@@ -240,7 +241,7 @@ def instrument_check(request: MemberRequest, instrument_id: int) -> HttpResponse
         initial={
             "client_uuid": uuid.uuid4(),
             "checked_at": timezone.localtime(),
-            "reference": last.reference_ra_cd_lx_m2.normalize() if last else "",
+            "reference": plain(last.reference_ra_cd_lx_m2) if last else "",
         },
     )
 
@@ -253,7 +254,14 @@ def instrument_check(request: MemberRequest, instrument_id: int) -> HttpResponse
         "note": "Outside its tolerance, the readings since its last good check are not judged "
         "until an engineer has looked at them.",
     }
-    answer = _step(request, form, instrument, words, store, "")
+    answer = _step(
+        request,
+        form,
+        instrument,
+        words,
+        store,
+        template="inventory/instruments/record_check.html",
+    )
     if request.method == "POST" and answer.status_code != 302:
         _keep_typed(request, form)
     return answer
@@ -357,7 +365,8 @@ def _step(
     instrument: Instrument | None,
     words: dict[str, str],
     store: Callable[[dict[str, Any]], Instrument | InstrumentCheck],
-    done: str,
+    done: str = "",
+    template: str = "inventory/instruments/step.html",
 ) -> HttpResponse:
     """Answer a page of one form about an instrument."""
     status = 200
@@ -376,7 +385,7 @@ def _step(
                 key = stored.instrument_id if isinstance(stored, InstrumentCheck) else stored.pk
                 return redirect("instrument-page", key)
     context = {"form": form, "instrument": instrument, "words": words}
-    return render(request, "inventory/instruments/step.html", context, status=status)
+    return render(request, template, context, status=status)
 
 
 def _tell_of_check(request: MemberRequest, check: InstrumentCheck) -> None:
@@ -384,12 +393,12 @@ def _tell_of_check(request: MemberRequest, check: InstrumentCheck) -> None:
         messages.success(request, "Check stored: within its tolerance.")
         return
     count = check.flags.count()
-    held = "1 visit is" if count == 1 else f"{count} visits are"
+    visits = "1 visit" if count == 1 else f"{count} visits"
     messages.warning(
         request,
-        f"Check stored: outside its tolerance. The readings of {held} flagged and not judged "
-        "until an engineer settles them. Do not read on with this instrument before a good "
-        "check.",
+        f"Check stored: outside its tolerance. Flagged: the readings of {visits}; they are not "
+        "judged until an engineer settles them. Do not read on with this instrument before a "
+        "good check.",
     )
 
 
