@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 import pytest
@@ -26,13 +27,14 @@ from inventory.services.demo.press_history import moment
 from inventory.services.demo.words import fixtures_directory, words
 from inventory.services.ordering import cancel_order, order_groups
 from inventory.services.production import loaded_at
+from inventory.services.shop_board import board
 from tests.services.test_demo import StoppedError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
 JOB = words("scenario")["job"]
-STEPS = ["import", "judge", "due list", "order", "print", "install"]
+STEPS = ["import", "judge", "due list", "order", "print", "install", "next order"]
 
 
 @pytest.fixture(scope="module")
@@ -79,6 +81,11 @@ def summary() -> dict[str, object]:
     return {
         "records": SourceRecord.objects.count(),
         "imports": ImportRun.objects.values_list("state", "created_count", "refused_count")[0],
+        "next order": list(
+            PrintOrder.objects.filter(title=JOB["next_order"]["title"])
+            .values_list("state", "lines__sign_code")
+            .order_by("lines__number")
+        ),
         "orders": list(
             order.values_list("state", "lines__sign_code").order_by("lines__number")
         ),
@@ -98,7 +105,7 @@ def test_the_job_goes_once_round(loaded):
     assert result.done == STEPS
     assert result.not_done == []
     assert [text.split(":")[0] for text in told if text.startswith("Step")] == [
-        f"Step {number} of 7" for number in range(1, 8)
+        f"Step {number} of 8" for number in range(1, 9)
     ]
 
     # List: every row ends in exactly one of four counts.
@@ -133,6 +140,23 @@ def test_the_job_goes_once_round(loaded):
     assert result.due_after == result.due_before - wanted
 
 
+def test_an_order_is_left_for_the_shop_on_more_than_one_sheeting(loaded):
+    run()
+    order = PrintOrder.objects.get(title=JOB["next_order"]["title"])
+    assert order.state == PrintOrder.State.RELEASED
+    assert 0 < order.lines.count() <= JOB["next_order"]["size"]
+    assert not order.lines.filter(faces__isnull=False).exists()
+    # Nothing is ordered twice, and every face replaces one that is due.
+    earlier = PrintOrder.objects.get(title=JOB["order_title"])
+    places = set(order.lines.values_list("position", flat=True))
+    assert places.isdisjoint(earlier.lines.values_list("position", flat=True))
+    replaced = order.lines.values_list("replaces__standing__is_due", flat=True)
+    assert set(replaced) == {True}
+    waiting = board(shop=loaded.shop, today=JOB["next_order"]["needed_by_on"] + timedelta(1))
+    assert waiting.faces == order.lines.count()
+    assert waiting.late == [order]
+
+
 def test_a_second_run_repeats_nothing(loaded):
     run()
     before, entries = summary(), LogbookEntry.objects.count()
@@ -165,6 +189,7 @@ def test_two_counties_of_one_seed_come_to_the_same(loaded):
         "    Run ",
         "Step 6",
         "Step 7",
+        "Step 8",
     ],
 )
 def test_a_job_that_was_broken_off_goes_on(loaded, when):
@@ -211,7 +236,7 @@ def test_faces_are_put_up_one_by_one_after_a_stop(loaded):
     with pytest.raises(StoppedError):
         run_main_job(source=source, say=lambda _text: None, progress=stop)
     result, _told = run()
-    assert result.done == ["install"]
+    assert result.done == ["install", "next order"]
     order = PrintOrder.objects.get(title=JOB["order_title"])
     up = Sign.objects.filter(layout_face__layout__order=order, state="installed")
     assert up.count() == min(JOB["install_count"], order.lines.count())

@@ -11,15 +11,18 @@ from inventory.models import (
     Assessment,
     ImportRun,
     Observation,
+    OrderLine,
     PrintOrder,
     Sign,
     Standing,
 )
 from inventory.services.assessment import assess_signs, mark_due
-from inventory.services.demo.job import counted
+from inventory.services.demo.job import DESK_H, counted
 from inventory.services.demo.methods import decide_some
+from inventory.services.demo.press_history import moment
 from inventory.services.importing import import_signs
 from inventory.services.ordering import draft_order, order_groups, release_order
+from inventory.services.ordering.drafting import OPEN_STATES
 
 if TYPE_CHECKING:
     from django.db.models import QuerySet
@@ -148,6 +151,61 @@ def order_faces(job: Job) -> None:
     decide_some(job, order)
     job.order = order
     job.mark("order", is_new=is_new)
+
+
+def order_next(job: Job) -> None:
+    """Order the next faces of the kinds the scenario names, and leave them to the shop."""
+    job.head("order more faces, which wait for the shop")
+    words = job.data["next_order"]
+    order = PrintOrder.objects.filter(agency=job.agency, title=words["title"]).first()
+    if order is not None and order.state != PrintOrder.State.DRAFT:
+        job.tell(f"Already done: order {order.number}, {order.get_state_display()}.")
+        job.mark("next order", is_new=False)
+        return
+    at = moment(words["desk_day"], DESK_H)
+    if order is None:
+        signs = _next_signs(job, words["codes"], words["size"])
+        if not signs:
+            job.tell("Already done: nothing else of these kinds needs a new face.")
+            job.mark("next order", is_new=False)
+            return
+        order = draft_order(
+            agency=job.agency,
+            shop=job.shop,
+            signs=signs,
+            by=job.engineer,
+            title=words["title"],
+            needed_by_on=words["needed_by_on"],
+            sheeting_type=job.data["sheeting_type"],
+            optics=job.data["optics"],
+            now=at,
+        ).order
+    order = release_order(order=order, by=job.engineer, now=at + DRAFTED_FOR)
+    job.tell(
+        f"Order {order.number} released to {job.shop}, needed by {order.needed_by_on}; nobody "
+        "has printed it yet."
+    )
+    tell_groups(job, order)
+    job.mark("next order", is_new=True)
+
+
+def _next_signs(job: Job, codes: list[str], size: int) -> list[Sign]:
+    """Return due signs that need a new face and are on no order, kind by kind."""
+    on_order = OrderLine.objects.filter(
+        order__agency=job.agency, order__state__in=OPEN_STATES, position__isnull=False
+    )
+    due = Standing.objects.filter(organisation=job.agency, is_due=True).exclude(
+        sign__position__in=on_order.values("position")
+    )
+    signs: list[Sign] = []
+    for code in codes:
+        rows = due.filter(sign_code__startswith=code).select_related("sign")
+        signs += [
+            row.sign
+            for row in rows.order_by("due_order", "sign")
+            if row.verdict in FAILING or not _only_needs_the_crew(row.sign)
+        ]
+    return signs[:size]
 
 
 def _draft(job: Job) -> PrintOrder:

@@ -1,8 +1,9 @@
 """
 The main job on the scenario, once round the circle, each step told in plain words.
 
-List in, verdicts, due list, order, print run, new faces up. Each step looks at what is stored
-first: what was done before is said and not done again, and what was broken off goes on.
+List in, verdicts, due list, order, print run, new faces up, the next order. Each step looks at
+what is stored first: what was done before is said and not done again, and what was broken off
+goes on.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from inventory.services.demo.desk_steps import (
     import_list,
     judge,
     order_faces,
+    order_next,
 )
 from inventory.services.demo.job import Job, MainJobResult, person_in, running_order
 from inventory.services.demo.load import scenario_parties
@@ -59,6 +61,7 @@ def run_main_job(
     job.attempt("order", order_faces)
     job.attempt("print", print_faces)
     job.attempt("install", _install)
+    job.attempt("next order", order_next)
     _compare(job)
     return job.result
 
