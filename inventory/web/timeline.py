@@ -7,12 +7,16 @@ from datetime import datetime, time
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
+from inventory.engineering.standards.night_procedures import (
+    NightProcedure,
+    hit_rate_sentence,
+)
 from inventory.web.numbers import partial_date
 
 if TYPE_CHECKING:
     from datetime import date
 
-    from inventory.models import Inspection, Sign
+    from inventory.models import Inspection, Sign, VisualRating
     from inventory.services.sign_record import SignRecord
 
 
@@ -79,7 +83,7 @@ def _seen(inspection: Inspection) -> Event:
         for reading_set in inspection.reading_sets.all()
     ]
     parts.extend(str(observation) for observation in inspection.observations.all())
-    parts.extend(str(rating) for rating in inspection.visual_ratings.all())
+    parts.extend(_rated(rating) for rating in inspection.visual_ratings.all())
     if inspection.surface_state:
         parts.append(f"surface {inspection.get_surface_state_display()}")
     if inspection.note:
@@ -90,6 +94,13 @@ def _seen(inspection: Inspection) -> Event:
         "; ".join(parts),
         str(inspection.inspector or ""),
     )
+
+
+def _rated(rating: VisualRating) -> str:
+    """Return a rating by night in words, with how often such ratings are right."""
+    word = "adequate" if rating.is_adequate else "not adequate"
+    procedure = NightProcedure(rating.procedure).words
+    return f"{word} by night ({procedure}). {hit_rate_sentence()}"
 
 
 def _moment(at: datetime, what: str, detail: str, who: str = "") -> Event:

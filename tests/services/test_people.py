@@ -84,6 +84,22 @@ def test_the_commands_set_an_agency_and_its_shop_up(monkeypatch):
         call_command("add_organisation", "Example County", "--kind", "agency")
 
 
+def test_the_command_takes_the_agencys_times_for_putting_damage_right():
+    agency = make_agency("Example County")
+    rules = (
+        "set_policy", "--organisation", "Example County", "--edition", "2009",
+        "--effective-on", "2020-01-01", "--basis", "board minute",
+    )  # fmt: skip
+    call_command(*rules, "--damage-days", "severe:1=1", "--damage-days", "moderate:4=30")
+    assert policy_at(agency, date(2020, 1, 1)).damage_days == {
+        "severe": {"1": 1},
+        "moderate": {"4": 30},
+    }
+    for typed, sentence in (("severe:1=soon", "whole days"), ("slight:1=1", "as a severity")):
+        with pytest.raises(CommandError, match=sentence):
+            call_command(*rules, "--damage-days", typed)
+
+
 def test_a_weak_password_is_refused(monkeypatch):
     make_agency("Example County")
     monkeypatch.setattr("getpass.getpass", lambda _prompt: "password")

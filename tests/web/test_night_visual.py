@@ -151,3 +151,11 @@ def test_the_page_is_for_the_crew_and_the_engineer(client, sign):
     act_as(client, make_agency(), Role.CREW)
     read_reminder(client)
     assert client.get(address(sign)).status_code == 404
+
+
+def test_the_history_of_a_sign_shows_the_rating_with_how_often_such_are_right(client, sign):
+    client.post(address(sign), filled("comparison_panels"))
+    act_as(client, sign.owner, Role.ENGINEER)
+    page = client.get(reverse("sign-page", args=(sign.pk,))).content.decode()
+    assert "not adequate by night (comparison panels)" in page
+    assert "74 % of warning signs and 75 % of Stop signs (WA-RD 140.1, 1987)" in page

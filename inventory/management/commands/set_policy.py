@@ -1,6 +1,6 @@
 """Set the rules an agency judges by, from a date on."""
 
-from argparse import ArgumentParser
+from argparse import ArgumentParser, ArgumentTypeError
 from datetime import date
 from typing import Any
 
@@ -70,7 +70,14 @@ class Command(BaseCommand):
             "--fluorescent-orange-basis",
             help="why fluorescent orange is judged by the orange row; left out: no level",
         )
-
+        parser.add_argument(
+            "--damage-days",
+            action="append",
+            default=[],
+            type=_damage_days,
+            metavar="SEVERITY:CLASS=DAYS",
+            help="time for putting damage right, such as severe:1=1; may be given again",
+        )
         parser.add_argument(
             "--compare",
             action="store_true",
@@ -89,6 +96,8 @@ class Command(BaseCommand):
             "uses_recommended_levels": options["use_recommended_levels"],
             **{name: value for name, value in given.items() if value is not None},
         }
+        if options["damage_days"]:
+            fields["damage_days"] = _by_severity(options["damage_days"])
         try:
             if options["compare"]:
                 self._compare(fields)
@@ -113,3 +122,20 @@ class Command(BaseCommand):
         for (before, after), number in sorted(compared.counts.items()):
             if before != after:
                 self.stdout.write(f"  {before} → {after}: {number}")
+
+
+def _damage_days(text: str) -> tuple[str, str, int]:
+    """Return one time for putting damage right, as it was typed."""
+    head, _equals, days = text.partition("=")
+    severity, _colon, number = head.partition(":")
+    if not days.isdecimal():
+        msg = f"'{text}' cannot be read; write it like severe:1=1, in whole days."
+        raise ArgumentTypeError(msg)
+    return severity, number, int(days)
+
+
+def _by_severity(typed: list[tuple[str, str, int]]) -> dict[str, dict[str, int]]:
+    found: dict[str, dict[str, int]] = {}
+    for severity, number, days in typed:
+        found.setdefault(severity, {})[number] = days
+    return found
