@@ -68,7 +68,7 @@ def verdicts(agency: Organisation) -> list[str]:
 
 
 @pytest.fixture
-def agency() -> Organisation:
+def agency():
     return make_agency()
 
 

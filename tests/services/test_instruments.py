@@ -77,7 +77,7 @@ def verdict(sign: Sign) -> str:
 
 
 @pytest.fixture
-def agency() -> Organisation:
+def agency():
     return make_agency()
 
 

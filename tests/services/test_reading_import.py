@@ -78,7 +78,7 @@ def reasons(report: ReadingReport) -> list[str]:
 
 
 @pytest.fixture
-def agency() -> Organisation:
+def agency():
     return make_agency()
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import uuid
 from datetime import timedelta
+from typing import Any
 
 import pytest
 
@@ -21,7 +22,7 @@ SENT = {"sign_id": 7, "reading_sets": [{"color": "white", "values": ["-40"]}]}
 
 
 def keep(agency, **fields):
-    defaults = {
+    defaults: dict[str, Any] = {
         "channel": "api",
         "kind": "inspection",
         "payload": SENT,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import uuid
 from datetime import date, timedelta
+from typing import Any
 
 import pytest
 from django.urls import reverse
@@ -53,7 +54,7 @@ def read(agency, instrument):
 
 
 def check(instrument, shown="250", **fields):
-    defaults = {"moment": "after", "reference": "250", "checked_at": NOW, "now": NOW}
+    defaults: dict[str, Any] = {"moment": "after", "reference": "250", "checked_at": NOW, "now": NOW}
     return record_check(instrument=instrument, shown=shown, **defaults | fields)
 
 

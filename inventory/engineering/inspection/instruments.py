@@ -78,7 +78,8 @@ def relative_difference(reference: Decimal, shown: Decimal) -> Fraction:
 
     References
     ----------
-    .. [1] JCGM 200:2012 (VIM), 2.16 and 5.1: the error of a measurement against a standard.
+    .. [1] JCGM 200:2012 (VIM), 2.16 and 5.1: the error of a measurement, and standards (from
+       memory).
 
     Examples
     --------

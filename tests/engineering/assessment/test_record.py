@@ -18,6 +18,12 @@ def test_values_keep_the_decimals_that_were_typed():
     assert facts["readings"][0]["values"] == ["35.00", "35"]
 
 
+def test_what_is_held_against_readings_is_kept_with_them():
+    doubted = read("white", "35", doubt="set aside on 2026-06-02: lens dirty")
+    facts = facts_of(catalogued("R1-1"), [doubted], RULES)
+    assert from_facts(facts)[1] == (doubted,)
+
+
 def test_a_catalogued_sign_is_named_by_code_an_own_one_is_written_out():
     own = local_sign_type(code="TR-7", name="Trail Head", series=Series.GUIDE)
     assert facts_of(catalogued("R1-1"), [], RULES)["face"]["sign_type"] == {"code": "R1-1"}

@@ -44,6 +44,7 @@ def test_the_newest_visit_is_judged():
         ({"surface_state": SurfaceState.FROST}, "mean reduction 79 %"),
         ({"surface_state": SurfaceState.DAMP}, "the face was damp"),
         ({"how": How.VISUAL_NIGHT}, "looked at by night, not measured"),
+        ({"doubt": "set aside on 2026-06-02: lens dirty"}, "set aside on 2026-06-02"),
     ],
 )
 def test_readings_that_are_not_judged_are_kept_and_named(fields, words):

@@ -1,6 +1,7 @@
 """Which angles are let in, which readings are judged, and what their words are."""
 
 from decimal import Decimal
+from typing import Any
 
 import pytest
 
@@ -80,3 +81,15 @@ def test_the_words_are_those_that_are_stored():
     assert {each.value for each in How} == set(Inspection.How.values)
     assert {each.value for each in SurfaceState} == set(Inspection.SurfaceState.values)
     assert {each.value for each in Severity} == set(Observation.Severity.values)
+
+
+def test_a_doubt_is_the_reason_unless_no_person_could_settle_it():
+    fields: dict[str, Any] = {
+        "how": How.HAND_HELD,
+        "observation_angle_deg": Decimal("0.2"),
+        "entrance_angle_deg": Decimal("-4.0"),
+        "doubt": "set aside on 2026-06-02: lens dirty",
+    }
+    dry = reason_not_judged(surface_state=SurfaceState.DRY, **fields)
+    assert dry == "set aside on 2026-06-02: lens dirty"
+    assert "dew" in reason_not_judged(surface_state=SurfaceState.DEW, **fields)
