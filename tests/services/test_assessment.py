@@ -27,6 +27,7 @@ from inventory.models import (
 )
 from inventory.services.assessment import assess_sign, assess_signs, decide_disposition
 from inventory.services.inspection import ReadingSetInput, record_inspection
+from inventory.services.own_levels import set_agency_level
 from inventory.services.people import create_organisation, set_policy
 from inventory.services.standards import add_code_alias, add_sign_type
 from tests.factories import NOW, make_agency, make_person, make_shop, make_sign
@@ -37,6 +38,7 @@ YELLOW = (("background", "yellow"), ("legend", "black"))
 WHITE = (("background", "white"), ("legend", "black"))
 NOT_KNOWN: dict[str, Any] = {"sheeting_type": "", "optics": "unknown"}
 GREEN = (("background", "green"), ("legend", "white"))
+SCHOOL = (("background", "fluorescent-yellow-green"), ("legend", "black"))
 
 
 def inspect(sign: Sign, day: int = -1, /, **colors: str) -> None:
@@ -55,6 +57,18 @@ def inspect(sign: Sign, day: int = -1, /, **colors: str) -> None:
 def newest(sign: Sign) -> Assessment:
     found: Assessment = Assessment.objects.filter(sign=sign).order_by("-assessed_at", "-pk")[0]
     return found
+
+
+def uncertain(element: Any) -> tuple[Any, ...]:
+    """What an element says of its uncertainty, stored or just worked out."""
+    return (
+        element.probability,
+        element.expanded_uncertainty,
+        element.interval_low,
+        element.interval_high,
+        element.further_readings,
+        list(element.flags),
+    )
 
 
 def test_an_assessment_names_facts_policy_edition_method_and_elements():
@@ -86,7 +100,27 @@ def test_an_assessment_names_facts_policy_edition_method_and_elements():
 
 
 def test_what_is_stored_is_reproducible_from_its_facts():
-    agency = make_agency(uses_recommended_levels=True, edition="2009")
+    agency = make_agency(
+        uses_recommended_levels=True,
+        edition="2009",
+        decision_rule="guarded",
+        guard_probability=0.9,
+        instrument_common_rel=0.031,
+        uncertainty_basis="an invented certificate",
+        fluorescent_yellow_basis="an invented choice",
+    )
+    set_agency_level(
+        agency=agency,
+        background="fluorescent-yellow-green",
+        legend="black",
+        color="fluorescent-yellow-green",
+        minimum="75.5",
+        basis="an invented trial",
+        approved_by="the agency engineer",
+        approved_on=date(2025, 3, 1),
+        effective_on=date(2025, 4, 1),
+        now=NOW,
+    )
     add_sign_type(
         organisation=agency,
         code="TR-7",
@@ -105,15 +139,29 @@ def test_what_is_stored_is_reproducible_from_its_facts():
         make_sign(agency, sign_code="TR-7", colours=brown, width_in=12.5, height_in=18.0),
         make_sign(agency, sign_code="", colours=GREEN),
         make_sign(agency, sign_code="S1-1", colours=(("background", "tartan"),)),
+        make_sign(agency, sign_code="S1-1", colours=SCHOOL),
+        make_sign(
+            agency,
+            sign_code="W1-2",
+            colours=(("background", "fluorescent-yellow"), ("legend", "black")),
+        ),
     ]
     inspect(signs[0], white="299.7", red="99.9")
     inspect(signs[1], yellow="60", orange="3")
     inspect(signs[2], brown="4.9", white="150")
+    inspect(signs[5], fluorescent_yellow_green="76")
+    inspect(signs[6], fluorescent_yellow="49")
     assess_signs(organisation=agency, now=NOW)
     assert Assessment.objects.count() == len(signs)
+    assert Assessment.objects.filter(elements__further_readings__isnull=False).exists()
     for stored in Assessment.objects.all():
         again = assess_face(*from_facts(json.loads(json.dumps(stored.facts))))
-        assert (again.verdict.value, again.reason) == (stored.verdict, stored.reason)
+        assert (
+            again.verdict.value,
+            again.reason,
+            again.probability_low,
+            again.probability_high,
+        ) == (stored.verdict, stored.reason, stored.probability_low, stored.probability_high)
         assert [
             (e.color, e.verdict.value, e.value_to_store, e.level, e.row_id, e.full_reason)
             for e in again.elements
@@ -122,6 +170,9 @@ def test_what_is_stored_is_reproducible_from_its_facts():
                 "color", "verdict", "value", "level", "row_id", "reason"
             )
         )
+        assert [uncertain(each) for each in again.elements] == [
+            uncertain(each) for each in stored.elements.order_by("number")
+        ]
 
 
 def test_judging_again_with_nothing_changed_keeps_the_assessment():
@@ -234,6 +285,18 @@ def test_rules_that_cannot_be_read_are_named():
 # --- many at once --------------------------------------------------------------------------
 
 
+def everything(assessment: Assessment) -> tuple[Any, ...]:
+    """All that an assessment says, but for its policy."""
+    return (
+        assessment.verdict,
+        assessment.reason,
+        assessment.facts,
+        assessment.probability_low,
+        assessment.probability_high,
+        [uncertain(each) for each in assessment.elements.order_by("number")],
+    )
+
+
 def test_many_at_once_are_judged_as_one_by_one():
     agency = make_agency()
     codes = [
@@ -249,7 +312,7 @@ def test_many_at_once_are_judged_as_one_by_one():
         if readings:
             inspect(sign, **readings)
     alone = [assess_sign(sign=sign, now=NOW) for sign in signs]
-    one_by_one = {each.sign_id: (each.verdict, each.reason, each.facts) for each in alone}
+    one_by_one = {each.sign_id: everything(each) for each in alone}
     set_policy(
         agency=agency,
         effective_on=date(2026, 1, 1),
@@ -260,8 +323,7 @@ def test_many_at_once_are_judged_as_one_by_one():
     counts = assess_signs(organisation=agency, now=NOW)
     assert (counts.signs, counts.new, counts.unchanged) == (12, 12, 0)
     assert counts.verdicts == {"below": 6, "meets": 3, "no level": 3}
-    many = {s.pk: (newest(s).verdict, newest(s).reason, newest(s).facts) for s in signs}
-    assert many == one_by_one
+    assert {sign.pk: everything(newest(sign)) for sign in signs} == one_by_one
 
 
 def test_running_again_goes_on_where_it_stopped(monkeypatch):
