@@ -21,7 +21,7 @@ def test_the_factor_is_that_of_the_handbooks_sample():
     # it); the exact factor is 1.87395 (recomputed, not printed).
     exact = one_sided_tolerance_factor(43, 0.90, 0.99)
     assert exact == pytest.approx(1.87395, abs=5e-6)
-    z_content, z_confidence = stats.norm.ppf([0.90, 0.99])
+    z_content, z_confidence = float(stats.norm.ppf(0.90)), float(stats.norm.ppf(0.99))
     a = 1 - z_confidence**2 / (2 * 42)
     b = z_content**2 - z_confidence**2 / 43
     approximate = (z_content + math.sqrt(z_content**2 - a * b)) / a
