@@ -54,7 +54,12 @@ def read(agency, instrument):
 
 
 def check(instrument, shown="250", **fields):
-    defaults: dict[str, Any] = {"moment": "after", "reference": "250", "checked_at": NOW, "now": NOW}
+    defaults: dict[str, Any] = {
+        "moment": "after",
+        "reference": "250",
+        "checked_at": NOW,
+        "now": NOW,
+    }
     return record_check(instrument=instrument, shown=shown, **defaults | fields)
 
 
