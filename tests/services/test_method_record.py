@@ -239,7 +239,11 @@ def test_a_sign_put_under_a_method_later_for_an_earlier_day_counts_only_as_known
 
 def test_rules_recorded_later_for_an_earlier_day_judge_only_as_known_now():
     agency = old_agency()
-    rules = {"edition": "2009", "basis": "put right", "effective_on": date(2026, 1, 1)}
+    rules: dict[str, Any] = {
+        "edition": "2009",
+        "basis": "put right",
+        "effective_on": date(2026, 1, 1),
+    }
     set_policy(agency=agency, now=NOON + timedelta(days=4), **rules)
     assert record(agency, known="then").edition_words.startswith("the 11th edition")
     found = record(agency, known="now")

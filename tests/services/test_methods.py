@@ -232,12 +232,13 @@ def test_what_was_done_to_apply_a_method_is_recorded():
         {"signs": 40, "kind": "measuring_round"},
     )
     tomorrow = (NOW + timedelta(days=1)).date()
-    for fields, sentence in (
+    refused: list[tuple[dict[str, Any], str]] = [
         ({"done_on": tomorrow, "text": "x"}, "still to come"),
         ({"done_on": DAY, "text": " "}, "does not say what was done"),
         ({"done_on": DAY, "text": "x", "kind": "magic"}, "no kind of step"),
         ({"done_on": DAY, "text": "x" * 300}, "cannot be saved"),
-    ):
+    ]
+    for fields, sentence in refused:
         with pytest.raises(OutOfRangeError, match=sentence):
             record_step(group=group, now=NOW, **fields)
     assert MethodStep.objects.count() == 1

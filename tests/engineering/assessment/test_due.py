@@ -1,6 +1,7 @@
 """What makes a sign due, since when, and who comes first."""
 
 from datetime import date
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -124,7 +125,7 @@ def test_a_sign_damaged_today_is_due_today_with_the_agencys_time_to_put_it_right
 
 def test_the_clock_starts_when_the_agency_is_told():
     times = read_damage_days({"severe": {"1": 1, "2": 2}, "moderate": {"4": 0}})
-    by = {
+    by: dict[str, Any] = {
         "seen_on": date(2026, 5, 1),
         "notified_on": date(2026, 5, 4),
         "damage_days": times,

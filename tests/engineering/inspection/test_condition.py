@@ -83,9 +83,13 @@ def test_damage_seen_again_is_known_since_it_was_first_reported():
     def bent(severity, at):
         return Observed("bent", severity, "bent", day[at], notified_at=day[at])
 
-    again = find_condition([bent(Severity.MODERATE, 0), bent(Severity.MODERATE, 1)])
-    assert (again.worst.taken_at, again.worst.notified_at) == (day[1], day[0])
-    worse = find_condition([bent(Severity.MODERATE, 0), bent(Severity.SEVERE, 1)])
-    assert worse.worst.notified_at == day[1]
+    def worst(*seen_so_far):
+        found = find_condition(seen_so_far).worst
+        assert found is not None
+        return found
+
+    again = worst(bent(Severity.MODERATE, 0), bent(Severity.MODERATE, 1))
+    assert (again.taken_at, again.notified_at) == (day[1], day[0])
+    assert worst(bent(Severity.MODERATE, 0), bent(Severity.SEVERE, 1)).notified_at == day[1]
     mended = [bent(Severity.MODERATE, 0), bent(Severity.NONE, 1), bent(Severity.MODERATE, 2)]
-    assert find_condition(mended).worst.notified_at == day[2]
+    assert worst(*mended).notified_at == day[2]

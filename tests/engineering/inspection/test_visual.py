@@ -2,6 +2,7 @@
 
 from datetime import date
 from decimal import Decimal
+from typing import Any
 
 import pytest
 
@@ -17,7 +18,7 @@ from inventory.engineering.standards.vocabulary import Checked
 from inventory.errors import OutOfRangeError
 
 NIGHT = date(2026, 6, 1)
-WHOLE = {
+WHOLE: dict[str, dict[str, Any]] = {
     "calibration_signs": {
         "colors": [
             {
@@ -150,8 +151,8 @@ def test_no_other_procedure_is_known():
 def test_the_hit_rates_are_those_of_the_report():
     # WA-RD 140.1 (1987): 74 % of warning signs, 75 % of Stop signs.
     assert [(rate.row_id, rate.right_percent) for rate in hit_rates()] == [
-        ("warning", 74),
-        ("stop", 75),
+        ("warning", Decimal(74)),
+        ("stop", Decimal(75)),
     ]
     assert all(rate.is_verified for rate in hit_rates())
 
