@@ -117,7 +117,7 @@ def read_date(
     """
     found = next(filter(None, (_by_format(text, each, zone) for each in formats)), None)
     if found is None:
-        msg = f"'{text}' fits none of the formats {', '.join(formats)}."
+        msg = f"'{text}' is no date in any of the formats {', '.join(formats)}."
         raise OutOfRangeError(msg)
     if found.day.year < EARLIEST_YEAR:
         msg = f"'{text}' is before {EARLIEST_YEAR}; lists write such a date when none is known."

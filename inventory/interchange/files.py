@@ -155,7 +155,8 @@ def _read_records(
     header: tuple[str, ...] | None = None
     remarks: list[str] = []
     rows: list[RawRow] = []
-    blank = short = 0
+    blank = 0
+    short: list[int] = []
     while True:
         line = skipped + reader.line_num + 1
         try:
@@ -172,7 +173,8 @@ def _read_records(
             header, remarks = _header(record)
         else:
             row = _row(line, skipped + reader.line_num, record, header)
-            short += not row.problem and len(record) < len(header)
+            if not row.problem and len(record) < len(header):
+                short.append(row.line)
             rows.append(row)
     if header is None:
         msg = f"{name} holds no line with column names."
@@ -181,7 +183,8 @@ def _read_records(
         remarks.append(f"{_count(blank, 'empty line')} left aside.")
     if short:
         remarks.append(
-            f"{_count(short, 'row')} shorter than the header; missing cells are taken as empty."
+            f"{_count(len(short), 'row')} shorter than the header (first on line {short[0]}); "
+            "missing cells are taken as empty."
         )
     return header, rows, remarks
 

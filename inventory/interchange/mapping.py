@@ -59,6 +59,7 @@ class DateRule:
 
     column: str
     formats: tuple[str, ...]
+    values: dict[str, str | None]
     unknown_values: frozenset[str]
 
 

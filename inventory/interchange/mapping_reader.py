@@ -353,7 +353,9 @@ class _MappingReader:
             table.problem("formats is missing, for example formats = ['%m/%d/%Y', '%Y'].")
         for sentence in check_formats(formats):
             table.problem(sentence)
-        return DateRule(column, formats, self.unknown(table))
+        # The values of [condition] are its judgements.
+        values = table.words("values", text_up_to(60)) if column_key == "column" else {}
+        return DateRule(column, formats, values, self.unknown(table))
 
     def _dates(self) -> dict[SourceField, DateRule]:
         rules = {}

@@ -3,6 +3,7 @@
 import math
 import re
 import warnings
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +13,7 @@ from pyproj.exceptions import CRSError
 from pyproj.transformer import Transformer, TransformerGroup
 
 from inventory import units
+from inventory.engineering.places import distance_m
 from inventory.errors import OutOfRangeError
 
 FloatArray = npt.NDArray[np.float64]
@@ -26,6 +28,8 @@ METRES_PER_UNIT = {
     "ft": units.METRES_PER_FOOT,
     "us-ft": units.METRES_PER_US_SURVEY_FOOT,
 }
+# Farther from the middle of a list than any sign of one agency is likely to stand.
+FAR_M = 500_000.0
 UNIT_WORDS = {"m": "metres", "ft": "feet", "us-ft": "US survey feet"}
 
 
@@ -244,6 +248,26 @@ def read_pair(text: str) -> tuple[float, float]:
         msg = f"'{text}' does not hold two numbers, x and y."
         raise OutOfRangeError(msg)
     return float(numbers[0]), float(numbers[1])
+
+
+def find_far(points: Sequence[tuple[float, float]]) -> tuple[tuple[float, float], list[int]]:
+    """
+    Return the middle of some points, and which of them lie more than 500 km from it.
+
+    The middle is the median of each coordinate: a few wrong points do not move it.
+
+    Examples
+    --------
+    >>> find_far([(40.1, -88.2), (40.2, -88.3), (-88.3, 40.1)])
+    ((40.1, -88.2), [2])
+    """
+    latitudes, longitudes = np.array(points, dtype=np.float64).T
+    middle = (
+        float(np.quantile(latitudes, 0.5, method="lower")),
+        float(np.quantile(longitudes, 0.5, method="lower")),
+    )
+    far = distance_m(*middle, latitudes, longitudes) > FAR_M
+    return middle, [int(index) for index in np.flatnonzero(far)]
 
 
 def rounded(degrees: float) -> float:

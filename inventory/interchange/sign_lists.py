@@ -9,12 +9,17 @@ from typing import TYPE_CHECKING
 from inventory.interchange.files import FileOptions, RawTable, read_table
 from inventory.interchange.mapping_file import parse_toml, read_file_options
 from inventory.interchange.mapping_reader import read_mapping
+from inventory.interchange.points import FAR_M, find_far
 from inventory.interchange.translation import translate
-from inventory.services.importing.rows import SourceList
+from inventory.services.importing.rows import SourceField, SourceList
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import date
     from pathlib import Path
+
+    from inventory.interchange.mapping import ListMapping
+    from inventory.services.importing.rows import SourceRow
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +78,7 @@ def read_sign_list(path: Path, mapping_text: str, *, today: date) -> SourceList:
     remarks = [*table.remarks, *mapping.point.projector.remarks()]
     if "owner" not in data:
         remarks.append("There is no [owner]: every sign is taken as the organisation's own.")
+    remarks += _place_remarks(rows, mapping)
     return SourceList(
         name=mapping.list_name,
         file_name=table.file_name,
@@ -86,3 +92,34 @@ def read_sign_list(path: Path, mapping_text: str, *, today: date) -> SourceList:
         remarks=(*remarks, *mapping.bases()),
         notes=tuple(notebook.notes),
     )
+
+
+def _place_remarks(rows: Sequence[SourceRow], mapping: ListMapping) -> list[str]:
+    """Return what a person should know of where the rows put their signs."""
+    remarks = []
+    placed = [row for row in rows if not row.refusal and row.values[SourceField.POINT]]
+    points = [tuple(row.values[SourceField.POINT]) for row in placed]
+    if mapping.support_key is None and mapping.grouping_m is None:
+        shared = len(points) - len(set(points))
+        but = f", though {_rows(shared)} at the very point of an earlier one" if shared else ""
+        remarks.append(
+            f"There is no [support]: each row gets a support of its own{but}. Supports are "
+            "chosen when a row is first taken; decide before --apply."
+        )
+    if points:
+        (latitude, longitude), far = find_far(points)
+        if far:
+            first = placed[far[0]]
+            at = points[far[0]]
+            remarks.append(
+                f"More than {FAR_M / 1000:g} km from the middle of the list (latitude "
+                f"{latitude:.5f}, longitude {longitude:.5f}) {_rows(len(far))}, the first on "
+                f"line {first.line} at latitude {at[0]:.5f}, longitude {at[1]:.5f}: perhaps "
+                "a minus is missing, or latitude and longitude are exchanged. Give bounds in "
+                "[point], so that such rows are refused."
+            )
+    return remarks
+
+
+def _rows(number: int) -> str:
+    return "1 row lies" if number == 1 else f"{number:,} rows lie"

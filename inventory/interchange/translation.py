@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 from functools import lru_cache
 from itertools import pairwise
@@ -30,7 +31,7 @@ from inventory.models import Position, Road, SourceRecord, Support
 from inventory.services.importing.rows import Notebook, SourceField, SourceRow
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from inventory.interchange.files import RawRow, RawTable
     from inventory.interchange.sizes import SizeOrder
@@ -40,6 +41,7 @@ FIRST_YEAR, LAST_YEAR = 1950, 2150
 MAXIMUM_COUNT = 99
 AS_UNKNOWN = "taken as not known."
 ID_JOINT = " / "
+_LEGEND_JOINT = re.compile(r"[/;&+|]")
 HINTED_POINTS = 100  # a whole list in the wrong unit needs no more
 
 
@@ -204,6 +206,7 @@ class _Translator:
         self._check_dates(raw, values)
         if mapping.size is not None:
             values[SourceField.SIZES] = self._size(raw, mapping.size)
+            self._check_legend(raw, values)
         if mapping.facing is not None:
             values[SourceField.FACING] = self._facing(raw, mapping.facing)
         if mapping.condition is not None:
@@ -305,9 +308,27 @@ class _Translator:
                 self._with_points(text), rule.unit, rule.order, is_square=rule.is_single_square
             )
         except OutOfRangeError as error:
-            self._note(raw, SourceField.SIZES, text, f"{error} {AS_UNKNOWN.capitalize()}")
+            hint = (
+                'If one number is a square, write single = "square" in [size]. '
+                if is_one_length(self._with_points(text)) and not rule.is_single_square
+                else ""
+            )
+            self._note(raw, SourceField.SIZES, text, f"{error} {hint}{AS_UNKNOWN.capitalize()}")
             return None
         return None if sizes == [[None, None]] else sizes
+
+    def _check_legend(self, raw: RawRow, values: Mapping[str, Any]) -> None:
+        """Note a legend that may be of several faces: it is not parted by guess."""
+        faces = len(values[SourceField.SIZES] or ())
+        legend = values.get(SourceField.LEGEND) or ""
+        if faces > 1 and _LEGEND_JOINT.search(legend):
+            self._note(
+                raw,
+                SourceField.LEGEND,
+                legend,
+                f"each of the row's {faces} faces carries it whole; where each has its own, "
+                "give each face a row.",
+            )
 
     def _side(self, raw: RawRow, column: str, rule: SizeRule) -> float | None:
         """Return one dimension; zero is what lists write when it is not known."""
@@ -342,8 +363,11 @@ class _Translator:
         text = self._cell(raw, rule.column, rule.unknown_values)
         if not text:
             return None
+        meant = rule.values.get(normal_word(text), text)
+        if meant is None:
+            return None
         try:
-            return self.date(text, rule.formats)
+            return self.date(meant, rule.formats)
         except OutOfRangeError as error:
             self._note(raw, name, text, f"{error} {AS_UNKNOWN.capitalize()}")
             return None

@@ -68,3 +68,9 @@ def test_the_span_of_a_month_holds_each_of_its_days(day):
     assert first <= day <= last
     assert first.month == last.month == day.month
     assert (last - first).days >= 27
+
+
+def test_a_day_that_no_calendar_has_is_no_date_though_its_form_fits():
+    # ISO 8601-1: February has 28 or 29 days.
+    with pytest.raises(OutOfRangeError, match=r"is no date in any of the formats %d\.%m\.%Y\."):
+        read_date("31.02.2020", ["%d.%m.%Y"], UTC)

@@ -11,6 +11,7 @@ from inventory.errors import OutOfRangeError
 from inventory.interchange.points import (
     Box,
     Projector,
+    find_far,
     is_nowhere,
     read_crs,
     read_pair,
@@ -119,3 +120,17 @@ def test_points_are_kept_to_a_centimetre():
     assert is_nowhere(0.0, 0.0)
     assert is_nowhere(math.nan, 1.0)
     assert not is_nowhere(0.0, 51.5)
+
+
+def test_points_far_from_the_middle_of_a_list_are_found():
+    # Common practice, no source: a minus sign lost, and latitude and longitude exchanged.
+    near = [(40.1, -88.2), (40.3, -88.4), (41.9, -87.6)]
+    wrong = [(40.1, 88.2), (-88.2, 40.1)]
+    _, far = find_far(near + wrong)
+    assert far == [3, 4]
+    assert find_far(near)[1] == []
+
+
+def test_a_list_over_the_date_line_is_one_place():
+    # The islands of one agency may lie on both sides of 180°.
+    assert find_far([(51.9, 179.9), (51.9, -179.9), (51.8, 179.6)])[1] == []

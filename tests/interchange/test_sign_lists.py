@@ -539,3 +539,77 @@ def test_a_shape_that_is_no_point_is_refused(tmp_path):
     mapping = '[list]\nname = "lines"\n[id]\ncolumns = ["No"]\n[point]\ngeometry = true\n'
     [row] = read_sign_list(path, mapping, today=TODAY).rows
     assert row.refusal == "The row's shape is not a point; a sign needs a point."
+
+
+SUPPORT = "[support]\ndistance_m = 3\n"
+
+
+def test_points_far_from_the_others_are_told_but_taken(tmp_path):
+    rows = "1,-88.2,40.1\n2,-88.3,40.2\n3,40.1,-88.2\n"
+    source = read(tmp_path, "No,Lon,Lat\n" + rows, MINIMAL + SUPPORT)
+    [told] = [each for each in source.remarks if "More than 500 km" in each]
+    assert "1 row lies, the first on line 4 at latitude -88.20000, longitude 40.10000" in told
+    assert "Give bounds" in told
+    assert [row.refusal for row in source.rows] == ["", "", ""]
+    near = read(tmp_path, "No,Lon,Lat\n1,-88.2,40.1\n2,,\n", MINIMAL + SUPPORT)
+    assert not [each for each in near.remarks if "More than" in each]
+
+
+def test_without_a_support_table_it_is_told_how_many_rows_share_a_point(tmp_path):
+    rows = "No,Lon,Lat\n1,-88.2,40.1\n2,-88.2,40.1\n3,-88.3,40.1\n"
+    told = "\n".join(read(tmp_path, rows).remarks)
+    assert "There is no [support]" in told
+    assert "though 1 row lies at the very point of an earlier one" in told
+    assert "no [support]" not in "\n".join(read(tmp_path, rows, MINIMAL + SUPPORT).remarks)
+
+
+def test_a_date_in_words_can_be_translated(tmp_path):
+    extra = """
+    [installed]
+    column = "Up"
+    formats = ["%m/%d/%Y", "%b-%y", "%Y"]
+    values = { "Sept-14" = "Sep-14", "spring 2014" = "2014", "long ago" = "unknown" }
+    """
+    source = read(
+        tmp_path,
+        "No,Lon,Lat,Up\n1,-88.2,40.1,sept-14\n2,-88.2,40.1,Spring  2014\n"
+        "3,-88.2,40.1,long ago\n4,-88.2,40.1,3/1/2014\n",
+        MINIMAL + extra,
+    )
+    assert [row.values[F.INSTALLED] for row in source.rows] == [
+        ["2014-09-01", "month"],
+        ["2014-01-01", "year"],
+        None,
+        ["2014-03-01", "day"],
+    ]
+    assert notes(source) == ""
+
+
+def test_a_single_number_is_told_how_it_could_be_a_size(tmp_path):
+    extra = '[size]\ncolumn = "S"\nunit = "mm"\n'
+    source = read(
+        tmp_path, "No,Lon,Lat,S\n1,-88.2,40.1,914 mm\n2,-88.2,40.1,big\n", MINIMAL + extra
+    )
+    first, second = source.notes
+    assert 'write single = "square" in [size]' in first.sentence
+    assert "single" not in second.sentence
+
+
+def test_a_legend_for_several_faces_is_not_parted_by_guess(tmp_path):
+    extra = '[size]\ncolumn = "S"\nunit = "in"\n[legend]\ncolumn = "L"\n'
+    source = read(
+        tmp_path,
+        "No,Lon,Lat,S,L\n1,-88.2,40.1,36x9 / 30x9,OAK LN / MILL RD\n"
+        "2,-88.2,40.1,36x9 / 36x9,MAIN ST\n3,-88.2,40.1,36x9,DEAD END / NO OUTLET\n",
+        MINIMAL + extra,
+    )
+    [note] = source.notes
+    assert note.text == "OAK LN / MILL RD"
+    assert "each of the row's 2 faces carries it whole" in note.sentence
+    assert source.rows[0].values[F.LEGEND] == "OAK LN / MILL RD"
+
+
+def test_short_rows_are_told_with_the_first_of_their_lines(tmp_path):
+    source = read(tmp_path, "No,Lon,Lat\n1,-88.2,40.1\n2,-88.2\n3\n")
+    [told] = [each for each in source.remarks if "shorter than the header" in each]
+    assert told.startswith("2 rows are shorter than the header (first on line 3);")

@@ -320,7 +320,9 @@ def test_a_key_in_two_places_is_told_and_most_rows_decide():
     assert (key, elsewhere) == ("P1", 1)
     # A tenth of a degree of latitude is 11.1 km.
     assert metres == pytest.approx(11_120, rel=0.01)
-    assert any("contradicts itself" in remark for remark in report.remarks)
+    [told] = [remark for remark in report.remarks if "contradicts itself" in remark]
+    assert "1 support key comes with" in told
+    assert "the coordinates of 1 row are kept with the row only" in told
     assert numbers(take(agency, rows, now=NOW + timedelta(days=1))) == (0, 0, 3, 0)
 
 

@@ -33,8 +33,8 @@ if TYPE_CHECKING:
     from inventory.models import Organisation, Support
 
 NO_POINT = (
-    "The row gives no coordinates, and no other row or record says where its support stands; "
-    "a sign needs a place."
+    "The row gives no coordinates (a blank, or zero and zero, is none), and no other row or "
+    "record says where its support stands; a sign needs a place."
 )
 
 

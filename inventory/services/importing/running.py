@@ -97,15 +97,18 @@ def import_signs(
 def _contradiction(keys: Sequence[tuple[str, int, float]], source: SourceList) -> str:
     """Return what is to be known of support keys that the list puts in several places."""
     rows = sum(elsewhere for _, elsewhere, _ in keys)
+    come = "support key comes" if len(keys) == 1 else "support keys come"
+    of_rows = "1 row" if rows == 1 else f"{rows:,} rows"
     key, _, metres = max(keys, key=lambda each: each[2])
     found = (
-        f"The list contradicts itself: {len(keys):,} support keys come with coordinates more "
+        f"The list contradicts itself: {len(keys):,} {come} with coordinates more "
         f"than {source.same_place_m:g} m apart (most: '{key}', {metres:,.0f} m). "
     )
     if source.is_key_trusted:
         return found + (
-            "The keys are trusted: each support stands where most of its rows put it, and the "
-            f"coordinates of {rows:,} rows are kept with the row only. If the coordinates are "
+            "The keys are trusted: each support stands where most of its rows put it (of "
+            "equals, where the first does), and the "
+            f"coordinates of {of_rows} are kept with the row only. If the coordinates are "
             'right and the keys wrong, write trust = "point" in [support].'
         )
     return found + (
