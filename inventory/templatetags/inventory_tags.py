@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any
 
 from django import template
 from django.utils import timezone
-from django.utils.html import format_html
+from django.utils.html import conditional_escape, format_html
+from django.utils.safestring import mark_safe
 
 from inventory.engineering.places.directions import COMPASS_BEARINGS_DEG
 from inventory.engineering.standards.supports import support_types
 from inventory.engineering.standards.vocabulary import Color
 from inventory.models import Standing
+from inventory.services.importing.wording import NOT_KNOWN, value_words
 from inventory.web import numbers
 from inventory.web.marks import Mark, mark_of, mark_of_standing
 from inventory.web.sign_faces import draw_face, looks_of_code, looks_of_sign
@@ -25,6 +28,8 @@ if TYPE_CHECKING:
     from inventory.models import Sign
 
 DEGREE_DECIMALS = 6
+
+_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 
 register = template.Library()
 
@@ -68,12 +73,10 @@ def or_not_known(value: object) -> object:
 
 
 @register.filter
-def shown_value(value: object) -> object:
-    """Show a value of an imported row as words; nothing of it is a code."""
-    if isinstance(value, list):
-        parts = [str(shown_value(part)) for part in value if part not in (None, "")]
-        return ", ".join(parts) if parts else or_not_known("")
-    return or_not_known(value)
+def words_of(value: object, field: str) -> object:
+    """Show the value of an imported row's field as words, with its unit."""
+    words = value_words(field, value)
+    return or_not_known("" if words == NOT_KNOWN else words)
 
 
 @register.filter
@@ -148,8 +151,18 @@ def condition(standing: Standing) -> object:
     words = standing.condition_text or level
     if standing.condition == Standing.Condition.SEVERE:
         rest = words.removeprefix(level).removeprefix(": ")
-        return format_html('<span><span class="tag severe">{}</span> {}</span>', level, rest)
-    return words
+        return format_html(
+            '<span><span class="tag severe">{}</span> {}</span>', level, whole_days(rest)
+        )
+    return whole_days(words)
+
+
+@register.filter
+def whole_days(words: object) -> SafeString:
+    """Show words so that no line breaks within a day such as 2026-05-01."""
+    escaped = conditional_escape(words)
+    kept = _DAY.sub(lambda day: f'<span class="nowrap">{day[0]}</span>', escaped)
+    return mark_safe(kept)  # noqa: S308 - the words went through conditional_escape()
 
 
 @register.simple_tag

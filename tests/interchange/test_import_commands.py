@@ -190,3 +190,39 @@ def test_another_agency_does_not_see_what_waits(folder):
     assert settle(other) == "Nothing waits.\n"
     with pytest.raises(CommandError, match="no row number"):
         settle(other, number, keep="ours")
+
+
+def test_what_waits_is_shown_with_its_units(folder):
+    folder.mapping = write(
+        folder.path,
+        MINIMAL
+        + CODE
+        + """
+        [size]
+        column = "Size"
+        unit = "in"
+        [facing]
+        column = "Dir"
+        convention = "front"
+        [installed]
+        column = "Up"
+        formats = ["%m/%Y", "%Y"]
+        """,
+        "map.toml",
+    )
+    head = "No,Lon,Lat,Code,Size,Dir,Up\n"
+    folder.run(head + "1,-88.2,40.1,R1-1,30x30,N,2014\n", apply=True)
+    sign = Sign.objects.get()
+    at = sign.assessments.get().assessed_at
+    record_inspection(sign=sign, taken_at=at, how="visual_day", note="Seen.")
+    folder.run(head + "1,-88.3,40.1,R1-1,36x30,SW,05/2015\n", apply=True)
+    listed = settle(folder.agency)
+    assert "size: ours 30 × 30 in, source 36 × 30 in (before: 30 × 30 in)" in listed
+    assert "facing: ours 0°, source 225°" in listed
+    assert "installed: ours 2014, source 2015-05" in listed
+    assert "point: ours 40.1, -88.2, source 40.1, -88.3" in listed
+
+
+def test_one_is_not_called_many(folder):
+    told = folder.run("No,Lon,Lat,Code\n1,-88.2,40.1,R1-1\n")
+    assert "1 support and 1 face would be made." in told

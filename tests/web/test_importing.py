@@ -58,7 +58,8 @@ def settlement_of(run):
         run=run,
         record=record_of(run),
         changes={
-            "sheeting": {"ours": ["XI", "prismatic"], "source": ["I", ""], "before": None}
+            "sheeting": {"ours": ["XI", "prismatic"], "source": ["I", ""], "before": None},
+            "size": {"ours": [[36.0, 30.0]], "source": [[30.0, 30.0]], "before": None},
         },
         reason="A crew replaced the face after the list was made.",
     )
@@ -95,7 +96,8 @@ def test_a_change_to_settle_shows_both_sides_in_words(client, agency, run):
     settlement_of(run)
     act_as(client, agency)
     page = client.get(reverse("import-page", args=(run.pk,))).content.decode()
-    for fact in ("A crew replaced the face", "XI, prismatic", "Sheeting", "not known"):
+    facts = ("A crew replaced the face", "XI, prismatic", "Sheeting", "not known", "36 × 30 in")
+    for fact in facts:
         assert fact in page, fact
 
 

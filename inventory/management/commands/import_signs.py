@@ -214,7 +214,8 @@ def lines_of(report: ImportReport, refused_path: Path) -> list[str]:
         f"{counts['refused']:,} refused (sum {sum(counts.values()):,})."
     )
     lines.append(
-        f"{report.supports_made:,} supports and {report.faces_made:,} faces {would}made."
+        f"{_counted(report.supports_made, 'support')} and "
+        f"{_counted(report.faces_made, 'face')} {would}made."
     )
     if report.due is not None:
         lines.append(

@@ -10,6 +10,7 @@ from inventory.errors import InventoryError
 from inventory.management.commands.add_organisation import find_organisation
 from inventory.models import ImportSettlement, User
 from inventory.services.importing import settle
+from inventory.services.importing.wording import value_words
 
 if TYPE_CHECKING:
     from argparse import ArgumentParser
@@ -68,19 +69,11 @@ class Command(BaseCommand):
         for each in waiting.iterator():
             self.stdout.write(f"{each.pk}: {each.record}. {each.reason}")
             for name, values in each.changes.items():
+                ours, source, before = (
+                    value_words(name, values[each]) for each in ("ours", "source", "before")
+                )
                 self.stdout.write(
-                    f"    {name}: ours {_shown(values['ours'])}, source "
-                    f"{_shown(values['source'])} (before: {_shown(values['before'])})"
+                    f"    {name}: ours {ours}, source {source} (before: {before})"
                 )
         if not waiting.exists():
             self.stdout.write("Nothing waits.")
-
-
-def _shown(value: Any) -> str:
-    """Return a value of a field in words: a list of pairs as pairs, a blank as not known."""
-    if value in (None, "", []):
-        return "not known"
-    if isinstance(value, list):
-        joint = ", " if any(isinstance(each, list) for each in value) else " "
-        return joint.join(_shown(each) for each in value)
-    return str(value)

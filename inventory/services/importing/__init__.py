@@ -14,6 +14,7 @@ module           does
 ``running``      a whole import, dry first, and again from where it was stopped
 ``settling``     what waits for a person
 ``reports``      what an import did, or would do
+``wording``      a field's value in words, with its unit
 ===============  =================================================================
 """
 
