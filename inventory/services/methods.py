@@ -378,6 +378,13 @@ def _open_assignments(
     here: set[int] = set()
     elsewhere: list[MethodAssignment] = []
     for some in _in_parts(ids):
+        # The place is where two people meet: whoever locks it first moves it.
+        list(
+            Position.objects.select_for_update()
+            .filter(pk__in=some)
+            .order_by("pk")
+            .values_list("pk", flat=True)
+        )
         for each in MethodAssignment.objects.select_for_update().filter(
             position__in=some, until_on__isnull=True
         ):

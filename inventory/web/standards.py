@@ -9,6 +9,7 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from inventory.engineering.assessment.due import NO_TARGET, read_damage_days
 from inventory.engineering.inspection.uncertainty import ASSUMED_UNCERTAINTY
 from inventory.engineering.standards.levels import LEVEL_FILES, level_rows
 from inventory.engineering.standards.tables import read_table, table_sources
@@ -85,6 +86,8 @@ def rules_context(agency: Organisation) -> dict[str, Any]:
         "left_out": [key.replace("-", " ") for key in in_force.excluded_groups]
         if in_force
         else [],
+        "damage_times": _damage_times(in_force) if in_force else [],
+        "no_damage_target": NO_TARGET,
         "edition": Edition(in_force.edition) if in_force else None,
         "policies": policies,
         "own_levels": own_levels_on(agency, today),
@@ -95,6 +98,18 @@ def rules_context(agency: Organisation) -> dict[str, Any]:
         "columns": [column.words for column in SheetingClass],
         "sources": table_sources(),
     }
+
+
+def _damage_times(policy: AgencyPolicy) -> list[str]:
+    """Return within how many days the agency puts damage right, in words."""
+    times = read_damage_days(policy.damage_days)
+    return [
+        f"{severity.name.lower()}, safety class {number}: {days} "
+        f"{'day' if days == 1 else 'days'}"
+        for (severity, number), days in sorted(
+            times.items(), key=lambda each: (-each[0][0], each[0][1])
+        )
+    ]
 
 
 def _fluorescent_choices(policy: AgencyPolicy) -> list[tuple[str, str]]:

@@ -18,6 +18,7 @@ from inventory.services.methods import (
     set_control_signs,
 )
 from tests.factories import NOW, make_agency, make_person, make_position
+from tests.services.races import together
 
 pytestmark = pytest.mark.django_db
 
@@ -242,3 +243,21 @@ def test_what_was_done_to_apply_a_method_is_recorded():
         with pytest.raises(OutOfRangeError, match=sentence):
             record_step(group=group, now=NOW, **fields)
     assert MethodStep.objects.count() == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_people_who_move_the_same_places_at_once_leave_each_under_one_method():
+    agency = make_agency()
+    groups = [begin(agency), begin(agency, name="By night", method="visual_night")]
+    places = [make_position(agency) for _ in range(3)]
+    results = together(
+        *[
+            lambda group=group: assign(group=group, positions=places, from_on=DAY, now=NOW)
+            for group in groups
+        ]
+    )
+    assert [type(each).__name__ for each in results] == ["Assigned"] * 2
+    still = MethodAssignment.objects.filter(until_on__isnull=True)
+    assert still.count() == len(places)
+    assert set(still.values_list("group", flat=True)) <= {group.pk for group in groups}
+    assert sum(each.moved for each in results) == len(places)

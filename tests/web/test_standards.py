@@ -64,3 +64,12 @@ def test_rules_to_come_are_listed_but_not_in_force(client):
     context = client.get(reverse("rules")).context
     assert context["in_force"].version == 1
     assert len(context["policies"]) == 2
+
+
+@pytest.mark.django_db
+def test_the_rules_show_the_agencys_times_for_damage_or_that_there_are_none(client):
+    act_as(client, make_agency())
+    assert "no target set by the agency" in client.get(reverse("rules")).content.decode()
+    act_as(client, make_agency(damage_days={"severe": {"1": 1, "2": 3}}))
+    page = client.get(reverse("rules")).content.decode()
+    assert "severe, safety class 1: 1 day; severe, safety class 2: 3 days" in page
