@@ -3,7 +3,9 @@
 from django.db import models
 from django.db.models import Q
 
+from inventory.engineering.assessment.own_levels import AGENCY_LEVEL_TABLE
 from inventory.engineering.assessment.vocabulary import Verdict
+from inventory.engineering.standards.vocabulary import Checked
 from inventory.models.inspection import Inspection
 from inventory.models.people import AgencyPolicy, Organisation, User
 from inventory.models.places import Road
@@ -102,6 +104,11 @@ class ElementAssessment(Fact):
 
     def __str__(self) -> str:
         return f"{self.color}: {self.verdict}"
+
+    @property
+    def is_level_verified(self) -> bool:
+        """Return whether the level was read in its source, or is the agency's own."""
+        return self.table_id == AGENCY_LEVEL_TABLE or self.checked in ("", Checked.YES.value)
 
 
 class Disposition(Fact):

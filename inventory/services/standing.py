@@ -33,6 +33,7 @@ from inventory.models import (
     Standing,
     VisualRating,
 )
+from inventory.services.method_ages import replacement_by_age
 from inventory.services.judging import judge_and_store, latest_assessments, sign_type_of
 from inventory.services.logbook import log
 from inventory.services.people import policy_at
@@ -154,6 +155,7 @@ def rebuild(
     elements = _elements_of(assessments)
     sheetings, seen = _sheetings_of(ids), _seen_on(ids, assessments)
     damage_days = read_damage_days(policy.damage_days) if policy is not None else {}
+    ages = _ages_of(signs, now)
     rows = [
         _standing(
             sign,
@@ -163,6 +165,7 @@ def rebuild(
             sheeting=sheetings[sign.pk],
             book=book,
             damage_days=damage_days,
+            age=ages.get(sign.pk),
             now=now,
         )
         for sign in signs
@@ -218,6 +221,7 @@ def _standing(
     sheeting: str,
     book: CodeBook,
     damage_days: DamageDays,
+    age: Cause | None,
     now: datetime,
 ) -> Standing:
     owner, position = sign.owner, sign.position
@@ -241,6 +245,7 @@ def _standing(
             seen_on=owner.day_of(worst.taken_at) if worst is not None else None,
             inadequate_on=owner.day_of(seen.inadequate_at) if seen.inadequate_at else None,
             planned_year=sign.planned_replacement_year,
+            age=age,
         ),
         today=owner.day_of(now),
         is_ours=sign.responsible == Sign.Responsible.AGENCY,
@@ -278,6 +283,13 @@ def _standing(
     )
 
 
+def _ages_of(signs: Sequence[Sign], now: datetime) -> dict[int, Cause]:
+    """Return when the method of record replaces signs by age; they are all of one agency."""
+    if not signs or signs[0].owner is None:
+        return {}
+    return replacement_by_age(signs, today=signs[0].owner.day_of(now))
+
+
 def _no_rules_words(owner: Organisation) -> str:
     return (
         f"{owner} has no rules in force yet, so there is no level to judge by; set its edition "
@@ -303,16 +315,16 @@ def _margin_ratio(elements: Sequence[ElementAssessment]) -> float | None:
 
 
 def _failing_words(verdict: Verdict, elements: Sequence[ElementAssessment]) -> str:
-    """Return what fails in few words: the first clause of each failing element's reason."""
+    """Return what fails in few words, with the mark of a level not read in its source."""
     if verdict is Verdict.SHEETING_NOT_ALLOWED:
         colors = [each.color for each in elements if each.verdict == verdict.value]
         return f"sheeting not allowed for {' and '.join(colors)}"
-    clauses = [
-        each.reason.partition(". ")[0].rstrip(".")
-        for each in elements
-        if each.verdict == Verdict.BELOW.value
-    ]
-    return ", ".join(clause[0].lower() + clause[1:] for clause in clauses)
+    failing = [each for each in elements if each.verdict == Verdict.BELOW.value]
+    clauses = [each.reason.partition(". ")[0].rstrip(".") for each in failing]
+    words = ", ".join(clause[0].lower() + clause[1:] for clause in clauses)
+    if all(each.is_level_verified for each in failing):
+        return words
+    return f"{words} ({'level' if len(failing) == 1 else 'levels'} unverified)"
 
 
 def _put_right_by(

@@ -79,6 +79,7 @@ class ColourRow:
     part: str
     level: str
     is_own_level: bool
+    is_verified: bool
 
 
 class RoadsideForm(TypedForm):
@@ -328,6 +329,7 @@ def colour_rows(sign: Sign, elements: Sequence[ElementAssessment]) -> list[Colou
     ]
     levels = {element.color: plain(element.level) for element in levelled if element.level}
     own = {each.color for each in levelled if each.table_id == AGENCY_LEVEL_TABLE}
+    unverified = {each.color for each in levelled if not each.is_level_verified}
     areas = [(area.color, area.get_part_display()) for area in sign.colour_areas.all()]
     if not areas:
         looks = looks_of_sign(sign, local_types_of(sign.owner) if sign.owner else None)
@@ -344,6 +346,7 @@ def colour_rows(sign: Sign, elements: Sequence[ElementAssessment]) -> list[Colou
             part=part,
             level=levels.get(color, ""),
             is_own_level=color in own,
+            is_verified=color not in unverified,
         )
         for number, (color, part) in enumerate(rows)
     ]

@@ -29,6 +29,7 @@ NICE_STEPS = (1, 2, 2.5, 5, 10)
 MOST_YEAR_LABELS = 6
 DAYS_PER_YEAR = 365.25
 LABEL_GAP = 6.0
+LINE_HEIGHT = 13.0
 
 
 @dataclass(frozen=True)
@@ -61,7 +62,7 @@ def draw_panels(
     """Return a panel for each colour that was read, in the order of the verdicts."""
     levelled = [e for e in elements if e.kind == "color" and e.level is not None]
     levels = {e.color: e.level for e in levelled}
-    own = {e.color for e in levelled if e.table_id == AGENCY_LEVEL_TABLE}
+    names = {e.color: _level_name(e) for e in levelled}
     by_color: dict[str, list[ColourReading]] = {}
     for element in elements:
         if element.kind == "color":
@@ -76,7 +77,7 @@ def draw_panels(
                 color,
                 rows,
                 levels.get(color),
-                "own level" if color in own else "level",
+                names.get(color, ("", "")),
                 (min(years), max(years)),
             ),
         )
@@ -89,7 +90,7 @@ def _draw(
     color: str,
     rows: Sequence[ColourReading],
     level: Decimal | None,
-    level_name: str,
+    level_name: tuple[str, str],
     years: tuple[float, float],
 ) -> SafeString:
     highest = max(float(max(row.values)) for row in rows)
@@ -102,7 +103,7 @@ def _draw(
     parts.extend(_visit(scale, row) for row in rows)
     words = f"Readings of {color}, {len(rows)} visits"
     if level is not None:
-        words += f", minimum {level_name} {plain(level)} cd/lx/m²"
+        words += f", minimum {level_name[0]} {plain(level)} cd/lx/m² {level_name[1]}".rstrip()
     svg = (
         f'<svg class="readings-plot" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" role="img">'
         f"<title>{escape(words)}</title>{''.join(parts)}</svg>"
@@ -131,14 +132,25 @@ def _grid(scale: _Scale) -> list[str]:
     return parts
 
 
-def _level_line(scale: _Scale, level: Decimal | None, name: str) -> list[str]:
+def _level_name(element: ElementAssessment) -> tuple[str, str]:
+    """Return what a level is called in the drawing, and its mark where it has one."""
+    if element.table_id == AGENCY_LEVEL_TABLE:
+        return "own level", ""
+    return "level", "" if element.is_level_verified else "unverified"
+
+
+def _level_line(scale: _Scale, level: Decimal | None, name: tuple[str, str]) -> list[str]:
     if level is None:
         return []
     y = scale.y(float(level))
     return [
-        f"{_across('level', y)}"
-        f'<text class="level-word" x="{WIDTH - RIGHT + LABEL_GAP:g}" y="{y + 4:.1f}">'
-        f"{name} {plain(level)}</text>"
+        _across("level", y),
+        *(
+            f'<text class="level-word" x="{WIDTH - RIGHT + LABEL_GAP:g}" '
+            f'y="{y + 4 + line * LINE_HEIGHT:.1f}">{words}</text>'
+            for line, words in enumerate((f"{name[0]} {plain(level)}", name[1]))
+            if words
+        ),
     ]
 
 

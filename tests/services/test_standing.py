@@ -325,6 +325,17 @@ def test_many_causes_fit_their_column():
     assert row.due_reason.startswith("the agency's own list plans 2020; yellow 12.345 is below")
 
 
+def test_a_level_that_was_not_read_in_its_source_says_so_in_the_reason():
+    # The list of signs with bold symbols, on which the 50 of a curve sign rests, is from a
+    # transcription that was not compared with the manual; red and white on a Stop sign were.
+    curve = make_sign(make_agency(), sign_code="W1-2", colours=YELLOW)
+    inspect(curve, yellow="40")
+    assert standing(curve).due_reason == "yellow 40 is below 50 (level unverified)"
+    stop = make_sign(make_agency())
+    inspect(stop, white="30", red="6")
+    assert "unverified" not in standing(stop).due_reason
+
+
 # --- how much it costs ---------------------------------------------------------------------
 
 

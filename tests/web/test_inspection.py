@@ -268,6 +268,19 @@ def test_the_levels_stand_beside_the_colours(client, agency, crew):
     # MUTCD 11th edition, Table 2A-5: white on red, white 35 and red 7 cd/lx/m².
     assert "level 35" in page
     assert "level 7" in page
+    assert "unverified" not in page
+
+
+def test_a_level_that_was_not_read_in_its_source_says_so_at_the_roadside(client):
+    # The table of the 2009 edition was read in part only; see its 'checked' mark.
+    agency = make_agency(edition="2009")
+    act_as(client, agency, Role.CREW)
+    read_reminder(client)
+    sign = make_sign(agency)
+    client.post(readings_address(sign), readings_form())
+    assert 'unverified">unverified' in client.get(readings_address(sign)).content.decode()
+    page = client.get(reverse("crew-sign", args=(sign.pk,))).content.decode()
+    assert 'unverified">unverified' in page
 
 
 def test_black_is_not_read(client, agency, crew):

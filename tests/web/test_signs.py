@@ -161,6 +161,9 @@ def test_an_unverified_level_says_so_beside_its_number(client):
     assert unverified.exists()
     act_as(client, agency)
     assert "unverified" in page_of(client, sign).content.decode()
+    record = sign_record(sign=sign, organisation=agency)
+    assert "level 35" in draw_panels(record.readings, record.elements)[0].svg
+    assert "unverified" in draw_panels(record.readings, record.elements)[0].svg
 
 
 def test_a_sign_nobody_read_says_that_and_offers_to_record_readings(client, agency):
@@ -190,6 +193,7 @@ def test_readings_are_drawn_against_the_level_and_written_beside_it(client, agen
     panels = draw_panels(record.readings, record.elements)
     assert [panel.color for panel in panels] == ["white", "red"]
     assert "level 35" in panels[0].svg
+    assert "unverified" not in panels[0].svg
     assert panels[0].svg.count("<circle") == 2
     act_as(client, agency)
     page = page_of(client, sign).content.decode()

@@ -55,7 +55,8 @@ function showContrast(place, rows) {
   place.hidden = found === null;
   if (found) {
     const side = found.isMet ? "at or above" : "below";
-    place.textContent = `white to red ${found.words} to 1, ${side} ${Number(level)} to 1`;
+    const unsure = place.dataset.levelMark ? ` (level ${place.dataset.levelMark})` : "";
+    place.textContent = `white to red ${found.words} to 1, ${side} ${Number(level)} to 1${unsure}`;
     mark(place, found.isMet);
   }
 }
