@@ -158,7 +158,7 @@ def condition(standing: Standing) -> object:
 
 
 @register.filter
-def whole_days(words: object) -> SafeString:
+def whole_days(words: str) -> SafeString:
     """Show words so that no line breaks within a day such as 2026-05-01."""
     escaped = conditional_escape(words)
     kept = _DAY.sub(lambda day: f'<span class="nowrap">{day[0]}</span>', escaped)

@@ -5,6 +5,7 @@ from decimal import Decimal
 
 import pytest
 
+from inventory.templatetags.inventory_tags import whole_days
 from inventory.web.numbers import fixed, partial_date, plain
 
 
@@ -22,3 +23,8 @@ def test_a_figure_is_shown_as_the_table_prints_it():
 )
 def test_a_date_shows_no_more_than_is_known(precision, shown):
     assert partial_date(date(2015, 5, 3), precision) == shown
+
+
+def test_a_day_within_words_stays_on_one_line_and_the_words_stay_words():
+    shown = whole_days("leaning <b>, seen 2026-05-01")
+    assert shown == 'leaning &lt;b&gt;, seen <span class="nowrap">2026-05-01</span>'
