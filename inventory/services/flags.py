@@ -155,7 +155,7 @@ def settle_flags(
     locked = list(
         InspectionFlag.objects.select_for_update(of=("self",))
         .filter(pk__in=[flag.pk for flag in flags])
-        .select_related("inspection__organisation", "settlement")
+        .select_related("inspection__organisation")
         .order_by("pk")
     )
     if not locked:
@@ -166,9 +166,10 @@ def settle_flags(
         msg = "The readings belong to several agencies; settle those of one agency at a time."
         raise StateConflictError(msg)
     owner = owners.pop()
-    settled = [flag for flag in locked if hasattr(flag, "settlement")]
+    # Asked only now: a settlement joined to the locked rows could be from before the lock.
+    settled = list(FlagSettlement.objects.filter(flag__in=locked).order_by("settled_at", "pk"))
     if settled:
-        when = owner.clock_words(settled[0].settlement.settled_at)
+        when = owner.clock_words(settled[0].settled_at)
         msg = (
             f"{len(settled)} of the {len(locked)} ticked readings were settled meanwhile (the "
             f"first at {when}); nothing was changed. Load the page again and settle the rest."
