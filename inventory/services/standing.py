@@ -33,7 +33,6 @@ from inventory.models import (
     Standing,
     VisualRating,
 )
-from inventory.services.method_ages import replacement_by_age
 from inventory.services.judging import judge_and_store, latest_assessments, sign_type_of
 from inventory.services.logbook import log
 from inventory.services.people import policy_at
@@ -155,7 +154,6 @@ def rebuild(
     elements = _elements_of(assessments)
     sheetings, seen = _sheetings_of(ids), _seen_on(ids, assessments)
     damage_days = read_damage_days(policy.damage_days) if policy is not None else {}
-    ages = _ages_of(signs, now)
     rows = [
         _standing(
             sign,
@@ -165,7 +163,6 @@ def rebuild(
             sheeting=sheetings[sign.pk],
             book=book,
             damage_days=damage_days,
-            age=ages.get(sign.pk),
             now=now,
         )
         for sign in signs
@@ -221,7 +218,6 @@ def _standing(
     sheeting: str,
     book: CodeBook,
     damage_days: DamageDays,
-    age: Cause | None,
     now: datetime,
 ) -> Standing:
     owner, position = sign.owner, sign.position
@@ -245,7 +241,6 @@ def _standing(
             seen_on=owner.day_of(worst.taken_at) if worst is not None else None,
             inadequate_on=owner.day_of(seen.inadequate_at) if seen.inadequate_at else None,
             planned_year=sign.planned_replacement_year,
-            age=age,
         ),
         today=owner.day_of(now),
         is_ours=sign.responsible == Sign.Responsible.AGENCY,
@@ -281,13 +276,6 @@ def _standing(
         ),
         rebuilt_at=now,
     )
-
-
-def _ages_of(signs: Sequence[Sign], now: datetime) -> dict[int, Cause]:
-    """Return when the method of record replaces signs by age; they are all of one agency."""
-    if not signs or signs[0].owner is None:
-        return {}
-    return replacement_by_age(signs, today=signs[0].owner.day_of(now))
 
 
 def _no_rules_words(owner: Organisation) -> str:
