@@ -7,7 +7,7 @@ from typing import Any
 
 from django.core.exceptions import PermissionDenied
 from django.core.exceptions import ValidationError as RecordError
-from django.http import Http404
+from django.http import Http404, HttpRequest, JsonResponse
 from rest_framework.exceptions import APIException, ValidationError
 from rest_framework.response import Response
 from rest_framework.views import exception_handler, set_rollback
@@ -64,9 +64,28 @@ def status_of(error: InventoryError) -> HTTPStatus:
 
 def shaped(status: int, code: str, message: str, detail: object = None) -> Response:
     """Return an error in the one shape."""
-    return Response(
-        {"error": {"code": code, "message": message, "detail": detail}}, status=status
+    return Response(_shape(code, message, detail), status=status)
+
+
+def unknown_address(request: HttpRequest) -> JsonResponse:
+    """Answer an address below the API that is none of its own."""
+    message = f"The API has nothing at {request.path}; its addresses are in /api/v1/schema/."
+    return JsonResponse(_shape("not_found", message), status=HTTPStatus.NOT_FOUND)
+
+
+def server_failed() -> JsonResponse:
+    """Answer a failure nobody expected."""
+    message = (
+        "The server failed, and what was sent may not have been stored. Send it again with the "
+        "same client id; it is stored once."
     )
+    return JsonResponse(
+        _shape("server_failed", message), status=HTTPStatus.INTERNAL_SERVER_ERROR
+    )
+
+
+def _shape(code: str, message: str, detail: object = None) -> dict[str, object]:
+    return {"error": {"code": code, "message": message, "detail": detail}}
 
 
 def _keep_headers(answer: Response, original: Response) -> Response:

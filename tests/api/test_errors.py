@@ -63,3 +63,27 @@ def test_a_record_that_is_not_there_and_broken_json_have_the_same_shape(client):
         client.post("/api/v1/inspections/", "{broken", content_type="application/json"),
     ):
         assert set(answer.json()["error"]) == {"code", "message", "detail"}
+
+
+@pytest.mark.django_db
+def test_an_address_the_api_does_not_have_is_answered_in_its_shape(client):
+    act_as(client, make_agency())
+    answer = client.get("/api/v1/nothing-here/")
+    assert answer.status_code == 404
+    assert set(answer.json()["error"]) == {"code", "message", "detail"}
+    assert answer.json()["error"]["code"] == "not_found"
+    assert "/api/v1/nothing-here/" in answer.json()["error"]["message"]
+    assert "text/html" in client.get("/nothing-here/")["Content-Type"]
+
+
+@pytest.mark.django_db
+def test_a_failure_nobody_expected_has_the_shape_too(client, monkeypatch):
+    def fail(*_args, **_named):
+        raise KeyError
+
+    monkeypatch.setattr("inventory.api.signs.SignViewSet.list", fail)
+    act_as(client, make_agency())
+    client.raise_request_exception = False
+    answer = client.get("/api/v1/signs/")
+    assert answer.status_code == 500
+    assert answer.json()["error"]["code"] == "server_failed"
