@@ -35,6 +35,7 @@ from inventory.models import (
 )
 from inventory.services.judging import judge_and_store, latest_assessments, sign_type_of
 from inventory.services.logbook import log
+from inventory.services.method_ages import replacement_by_age
 from inventory.services.people import policy_at
 from inventory.services.standards import code_book
 
@@ -42,6 +43,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
     from datetime import date, datetime
 
+    from inventory.engineering.assessment.due import Cause
     from inventory.engineering.standards.local import CodeBook
     from inventory.models import AgencyPolicy, Organisation, User
 
@@ -154,6 +156,7 @@ def rebuild(
     elements = _elements_of(assessments)
     sheetings, seen = _sheetings_of(ids), _seen_on(ids, assessments)
     damage_days = read_damage_days(policy.damage_days) if policy is not None else {}
+    ages = _ages_of(signs, now)
     rows = [
         _standing(
             sign,
@@ -163,6 +166,7 @@ def rebuild(
             sheeting=sheetings[sign.pk],
             book=book,
             damage_days=damage_days,
+            age=ages.get(sign.pk),
             now=now,
         )
         for sign in signs
@@ -218,6 +222,7 @@ def _standing(
     sheeting: str,
     book: CodeBook,
     damage_days: DamageDays,
+    age: Cause | None,
     now: datetime,
 ) -> Standing:
     owner, position = sign.owner, sign.position
@@ -241,6 +246,7 @@ def _standing(
             seen_on=owner.day_of(worst.taken_at) if worst is not None else None,
             inadequate_on=owner.day_of(seen.inadequate_at) if seen.inadequate_at else None,
             planned_year=sign.planned_replacement_year,
+            age=age,
         ),
         today=owner.day_of(now),
         is_ours=sign.responsible == Sign.Responsible.AGENCY,
@@ -276,6 +282,13 @@ def _standing(
         ),
         rebuilt_at=now,
     )
+
+
+def _ages_of(signs: Sequence[Sign], now: datetime) -> dict[int, Cause]:
+    """Return when the method of record replaces signs by age; they are all of one agency."""
+    if not signs or signs[0].owner is None:
+        return {}
+    return replacement_by_age(signs, today=signs[0].owner.day_of(now))
 
 
 def _no_rules_words(owner: Organisation) -> str:

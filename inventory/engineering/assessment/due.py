@@ -50,12 +50,13 @@ def find_causes(
     put_right_by_on: date | None = None,
     inadequate_on: date | None = None,
     planned_year: int | None = None,
+    age: Cause | None = None,
 ) -> tuple[Cause, ...]:
     """
     Return every reason there is for replacing a sign.
 
     Below its level, of sheeting not allowed, moderate or severe damage, found not adequate by
-    night, or planned by the agency's own list. Undecided and no usable reading are none: such
+    night, planned by the agency's own list, or its age under a method that goes by age. Undecided and no usable reading are none: such
     a sign has to be read, not replaced.
 
     Parameters
@@ -78,6 +79,8 @@ def find_causes(
         Day on which a night inspection, newer than the judged readings, found it not adequate.
     planned_year : int, optional
         Replacement year of the agency's own list.
+    age : Cause, optional
+        The day on which the sign's method of record replaces it by age, and why.
 
     Examples
     --------
@@ -98,6 +101,8 @@ def find_causes(
         causes.append(
             Cause(f"the agency's own list plans {planned_year}", date(planned_year, 1, 1))
         )
+    if age is not None:
+        causes.append(age)
     return tuple(causes)
 
 
