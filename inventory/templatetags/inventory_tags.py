@@ -112,8 +112,8 @@ def support_words(key: str) -> object:
 
 @register.filter
 def inches(value: float | None) -> object:
-    """Show a length in inches without needless zeros."""
-    return or_not_known(value if value is None else f"{value:g}")
+    """Show a length in inches to a hundredth, without needless zeros."""
+    return or_not_known(value if value is None else f"{round(value, 2):g}")
 
 
 @register.filter

@@ -121,3 +121,36 @@ def test_an_organisation_goes_by_a_time_zone_that_exists():
     late = datetime(2026, 6, 2, 3, 0, tzinfo=UTC)
     assert here.day_of(late) == date(2026, 6, 1)
     assert here.clock_words(late) == "2026-06-01 22:00 CDT"
+
+
+def test_two_passwords_that_differ_add_nobody(monkeypatch):
+    agency = make_agency("Example County")
+    typed = iter(["a-long-test-word", "a-long-tset-word"])
+    monkeypatch.setattr("getpass.getpass", lambda _prompt: next(typed))
+    with pytest.raises(CommandError, match="not the same"):
+        call_command(
+            "add_person", "kim", "--organisation", "Example County", "--role", "engineer"
+        )
+    assert not agency.memberships.exists()
+
+
+def test_a_person_is_not_added_without_a_terminal(monkeypatch):
+    make_agency("Example County")
+
+    def no_terminal(_prompt):
+        raise EOFError
+
+    monkeypatch.setattr("getpass.getpass", no_terminal)
+    with pytest.raises(CommandError, match="no terminal"):
+        call_command(
+            "add_person", "kim", "--organisation", "Example County", "--role", "engineer"
+        )
+
+
+def test_a_day_written_otherwise_is_refused_with_the_way_to_write_it():
+    make_agency("Example County")
+    with pytest.raises(CommandError, match="for example 2026-01-31"):
+        call_command(
+            "set_policy", "--organisation", "Example County", "--edition", "2009",
+            "--effective-on", "01.02.2026", "--basis", "x",
+        )  # fmt: skip

@@ -31,7 +31,7 @@ class Command(BaseCommand):
         """Ask for the password where one is needed, then add."""
         password = ""
         if not User.objects.filter(username=options["username"]).exists():
-            password = getpass.getpass(f"Password for {options['username']}: ")
+            password = _ask_for_password(options["username"])
             try:
                 validate_password(password)
             except ValidationError as error:
@@ -50,3 +50,17 @@ class Command(BaseCommand):
         self.stdout.write(
             f"{person} is {Role(options['role']).label} at {options['organisation']}."
         )
+
+
+def _ask_for_password(username: str) -> str:
+    """Ask twice, at a terminal; a slip of the finger would lock the person out."""
+    try:
+        password = getpass.getpass(f"Password for {username}: ")
+        again = getpass.getpass("The same again: ")
+    except EOFError as error:
+        msg = "A password is asked for and there is no terminal to type it at; run it at one."
+        raise CommandError(msg) from error
+    if password != again:
+        msg = "The two passwords are not the same; nobody was added. Run the command again."
+        raise CommandError(msg)
+    return password

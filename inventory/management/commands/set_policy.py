@@ -1,6 +1,6 @@
 """Set the rules an agency judges by, from a date on."""
 
-from argparse import ArgumentParser, ArgumentTypeError
+from argparse import ArgumentParser, ArgumentTypeError, ArgumentTypeError
 from datetime import date
 from typing import Any
 
@@ -36,7 +36,7 @@ class Command(BaseCommand):
         """Edition, date, basis and the choices."""
         parser.add_argument("--organisation", required=True)
         parser.add_argument("--edition", required=True, help="2009 or 11th-2023")
-        parser.add_argument("--effective-on", required=True, type=date.fromisoformat)
+        parser.add_argument("--effective-on", required=True, type=_day)
         parser.add_argument("--basis", required=True, help="the decision the rules rest on")
         parser.add_argument(
             "--exclude", action="append", default=[], help="key of an exclusion clause"
@@ -139,3 +139,12 @@ def _by_severity(typed: list[tuple[str, str, int]]) -> dict[str, dict[str, int]]
     for severity, number, days in typed:
         found.setdefault(severity, {})[number] = days
     return found
+
+
+def _day(text: str) -> date:
+    """Return a day written as 2026-01-31."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError as error:
+        msg = f"'{text}' is no day; write it as year-month-day, for example 2026-01-31"
+        raise ArgumentTypeError(msg) from error
