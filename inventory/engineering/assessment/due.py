@@ -56,8 +56,8 @@ def find_causes(
     Return every reason there is for replacing a sign.
 
     Below its level, of sheeting not allowed, moderate or severe damage, found not adequate by
-    night, planned by the agency's own list, or its age under a method that goes by age. Undecided and no usable reading are none: such
-    a sign has to be read, not replaced.
+    night, planned by the agency's own list, or its age under a method that goes by age.
+    Undecided and no usable reading are none: such a sign has to be read, not replaced.
 
     Parameters
     ----------

@@ -1,6 +1,6 @@
 """Set the rules an agency judges by, from a date on."""
 
-from argparse import ArgumentParser, ArgumentTypeError, ArgumentTypeError
+from argparse import ArgumentParser, ArgumentTypeError
 from datetime import date
 from typing import Any
 
