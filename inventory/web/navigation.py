@@ -71,6 +71,7 @@ PAGES_UNDER = {
         "crew-sign",
         "record-readings",
         "report-damage",
+        "record-night-visual",
         "remove-face",
         "install-face",
     ),
