@@ -162,7 +162,8 @@ def whole_days(words: str) -> SafeString:
     """Show words so that no line breaks within a day such as 2026-05-01."""
     escaped = conditional_escape(words)
     kept = _DAY.sub(lambda day: f'<span class="nowrap">{day[0]}</span>', escaped)
-    return mark_safe(kept)  # noqa: S308 - the words went through conditional_escape()
+    # In one element: the cells of a list on a phone lay out each of their own.
+    return mark_safe(f"<span>{kept}</span>")  # noqa: S308 - went through conditional_escape()
 
 
 @register.simple_tag
