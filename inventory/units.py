@@ -1,4 +1,6 @@
-"""Conversions between the units people type and the ones stored."""
+"""Conversions between the units people type and the ones stored, and days partly known."""
+
+from datetime import date
 
 INCHES_PER_FOOT = 12.0
 MILLIMETRES_PER_INCH = 25.4  # exact by definition (NIST SP 811, appendix B.8)
@@ -54,3 +56,26 @@ def square_inches_to_square_feet(area_in2: float) -> float:
     4.0
     """
     return area_in2 / SQUARE_INCHES_PER_SQUARE_FOOT
+
+
+# ISO 8601 reduced precision.
+_DAY_FORMATS = {"day": "%Y-%m-%d", "month": "%Y-%m", "year": "%Y"}
+
+
+def partial_date(day: date, precision: str) -> str:
+    """
+    Return a calendar date as far as it is known.
+
+    Parameters
+    ----------
+    day : date
+        The first day the date may be.
+    precision : str
+        ``"day"``, ``"month"`` or ``"year"``.
+
+    Examples
+    --------
+    >>> partial_date(date(2015, 5, 1), "month")
+    '2015-05'
+    """
+    return day.strftime(_DAY_FORMATS[precision])

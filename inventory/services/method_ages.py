@@ -44,6 +44,8 @@ def replacement_by_age(signs: Sequence[Sign], *, today: date) -> dict[int, Cause
                     since_on,
                     installed_on=sign.installed_on,
                     fabricated_on=sign.fabricated_on,
+                    installed_precision=sign.installed_precision,
+                    fabricated_precision=sign.fabricated_precision,
                 )
             )
     return {

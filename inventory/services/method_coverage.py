@@ -113,6 +113,8 @@ class SignLine:
     fabricated_on: date | None
     removed_on: date | None
     removal_reason: str
+    installed_precision: str
+    fabricated_precision: str
 
     @property
     def is_ours(self) -> bool:
@@ -252,6 +254,8 @@ def _faces_up(asked: AsKnown) -> dict[int, SignLine]:
         "fabricated_on",
         "removed_on",
         "removal_reason",
+        "installed_precision",
+        "fabricated_precision",
     )
     at: dict[int, SignLine] = {}
     for pk, place, code, variant, legend, road, *rest in rows:
@@ -384,6 +388,8 @@ def _calendar(covered: CoveredGroup, asked: AsKnown, looked: Looked) -> MethodCa
             is_control=line.sign_id in covered.controls,
             installed_on=line.installed_on,
             fabricated_on=line.fabricated_on,
+            installed_precision=line.installed_precision,
+            fabricated_precision=line.fabricated_precision,
             measured_on=_day(organisation, looked.measured_at.get(line.sign_id)),
             rated_on=_day(organisation, looked.rated.get(line.sign_id, (None,))[0]),
         )

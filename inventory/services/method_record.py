@@ -426,6 +426,8 @@ def _taken_down(asked: AsKnown, covered: Coverage) -> list[TakenDown]:
             face.fabricated_on,
             face.removed_on,
             face.removal_reason,
+            face.installed_precision,
+            face.fabricated_precision,
         )
         new = up.get(place.pk)
         replaced_on = new.installed_on if new is not None else None

@@ -15,6 +15,7 @@ from inventory.engineering.standards.supports import support_types
 from inventory.engineering.standards.vocabulary import Color
 from inventory.models import Standing
 from inventory.services.importing.wording import NOT_KNOWN, value_words
+from inventory.units import partial_date
 from inventory.web import numbers
 from inventory.web.marks import Mark, mark_of, mark_of_standing
 from inventory.web.sign_faces import draw_face, looks_of_code, looks_of_sign
@@ -82,7 +83,7 @@ def words_of(value: object, field: str) -> object:
 @register.filter
 def known_date(day: date | None, precision: str = "day") -> object:
     """Show a calendar date as far as it is known, for a table."""
-    return or_not_known(day and numbers.partial_date(day, precision))
+    return or_not_known(day and partial_date(day, precision))
 
 
 @register.filter

@@ -5,21 +5,13 @@ from __future__ import annotations
 from decimal import ROUND_HALF_EVEN, Decimal
 from typing import TYPE_CHECKING
 
-from inventory.models.signs import DatePrecision
-
 if TYPE_CHECKING:
-    from datetime import date
+    pass
 
 RA_DECIMALS = 2
 RATIO_DECIMALS = 2
 PROBABILITY_DECIMALS = 3
 MINUS = "−"
-
-_DATE_FORMATS = {
-    DatePrecision.DAY: "%Y-%m-%d",
-    DatePrecision.MONTH: "%Y-%m",
-    DatePrecision.YEAR: "%Y",
-}
 
 
 def fixed(value: Decimal | float, decimals: int) -> str:
@@ -63,16 +55,3 @@ def probability_words(probability: float) -> str:
     if probability < least:
         return f"under {least:.{PROBABILITY_DECIMALS}f}"
     return f"{probability:.{PROBABILITY_DECIMALS}f}"
-
-
-def partial_date(day: date, precision: str) -> str:
-    """
-    Return a calendar date as far as it is known.
-
-    Examples
-    --------
-    >>> from datetime import date
-    >>> partial_date(date(2015, 5, 1), "month")
-    '2015-05'
-    """
-    return day.strftime(_DATE_FORMATS[DatePrecision(precision)])

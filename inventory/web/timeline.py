@@ -11,7 +11,7 @@ from inventory.engineering.standards.night_procedures import (
     NightProcedure,
     hit_rate_sentence,
 )
-from inventory.web.numbers import partial_date
+from inventory.units import partial_date
 
 if TYPE_CHECKING:
     from datetime import date

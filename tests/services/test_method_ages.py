@@ -66,6 +66,14 @@ def test_a_sign_of_unknown_age_is_not_due_by_a_guess():
     assert (found.is_due, found.due_on) == (False, None)
 
 
+def test_a_year_alone_is_not_shown_as_a_day():
+    agency = make_agency()
+    sign = make_sign(agency, installed_on=date(2010, 1, 1), installed_precision="year")
+    under(agency, sign, "expected_life", expected_life_years=12)
+    found = standing(agency, sign)
+    assert found.due_reason == "expected life of 12 years: put up 2010"
+
+
 def test_a_round_of_replacement_falls_due_from_the_last_one():
     agency = make_agency()
     sign = make_sign(agency, installed_on=date(2019, 7, 1))

@@ -26,7 +26,7 @@ from inventory.models import (
     Standing,
     Support,
 )
-from inventory.services.assessment import mark_due
+from inventory.services.assessment import decide_disposition, mark_due
 from inventory.services.installation import install_sign, remove_sign
 from inventory.services.ordering import (
     add_line,
@@ -458,6 +458,23 @@ def test_a_released_order_is_frozen(agency, shop):
     ):
         with pytest.raises(StateConflictError, match=sentence):
             change()
+
+
+def test_releasing_an_order_decides_that_its_signs_are_replaced(agency, shop):
+    sign, decided = make_sign(agency), make_sign(agency)
+    person = make_person(agency)
+    earlier = decide_disposition(sign=decided, decision="replace", by=person, now=NOW)
+    order = draft(agency, shop, sign, decided).order
+    assert not sign.dispositions.exists()
+    release_order(order=order, by=person, now=NOW + timedelta(hours=1))
+    row = sign.dispositions.get()
+    assert (row.decision, row.reason, row.decided_by) == (
+        "replace",
+        f"On order {order.number}.",
+        person,
+    )
+    # What was decided already is not decided again.
+    assert list(decided.dispositions.all()) == [earlier]
 
 
 def test_an_order_is_released_once(agency, shop):

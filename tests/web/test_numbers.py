@@ -6,7 +6,8 @@ from decimal import Decimal
 import pytest
 
 from inventory.templatetags.inventory_tags import whole_days
-from inventory.web.numbers import fixed, partial_date, plain
+from inventory.units import partial_date
+from inventory.web.numbers import fixed, plain
 
 
 def test_negative_numbers_carry_a_minus_sign_not_a_hyphen():

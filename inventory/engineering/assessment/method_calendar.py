@@ -13,6 +13,7 @@ from datetime import date
 from enum import StrEnum
 
 from inventory.engineering.standards.method_rules import least_control_signs
+from inventory.units import partial_date
 
 _MONTHS = 12
 
@@ -64,6 +65,8 @@ class CoveredSign:
     is_control: bool = False
     installed_on: date | None = None
     fabricated_on: date | None = None
+    installed_precision: str = "day"
+    fabricated_precision: str = "day"
     measured_on: date | None = None
     rated_on: date | None = None
 
@@ -203,9 +206,11 @@ def _inspected(terms: Terms, sign: CoveredSign, today: date) -> Entry:
 def _age_from(sign: CoveredSign) -> tuple[date, str] | None:
     """Return the day a sign's age counts from; the day it was made is never too late."""
     if sign.installed_on is not None:
-        return sign.installed_on, f"put up {sign.installed_on:%Y-%m-%d}"
+        known = partial_date(sign.installed_on, sign.installed_precision)
+        return sign.installed_on, f"put up {known}"
     if sign.fabricated_on is not None:
-        return sign.fabricated_on, f"made {sign.fabricated_on:%Y-%m-%d}"
+        known = partial_date(sign.fabricated_on, sign.fabricated_precision)
+        return sign.fabricated_on, f"made {known}"
     return None
 
 
@@ -228,9 +233,8 @@ def _replaced_in_rounds(terms: Terms, sign: CoveredSign, today: date) -> Entry:
     round_on = terms.last_round_on
     if sign.installed_on is not None and add_months(sign.installed_on, interval) < round_on:
         # Older than a whole interval when the round was done: the round passed it by.
-        words = (
-            f"put up {sign.installed_on:%Y-%m-%d}, missed by the round of {round_on:%Y-%m-%d}"
-        )
+        known = partial_date(sign.installed_on, sign.installed_precision)
+        words = f"put up {known}, missed by the round of {round_on:%Y-%m-%d}"
         return Entry(sign.sign_id, Applied.OVERDUE, round_on, words)
     return _entry(sign, add_months(round_on, interval), today, f"round of {round_on:%Y-%m-%d}")
 

@@ -148,7 +148,7 @@ def order_faces(job: Job) -> None:
     else:
         job.tell(f"Already done: order {order.number}, {order.get_state_display()}.")
     tell_groups(job, order)
-    decide_some(job, order)
+    decide_some(job)
     job.order = order
     job.mark("order", is_new=is_new)
 

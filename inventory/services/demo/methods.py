@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from datetime import date
 
-    from inventory.models import Organisation, PrintOrder, User
+    from inventory.models import Organisation, User
     from inventory.services.demo.job import Job
 
 DESK_H = 10
@@ -124,13 +124,11 @@ def _controls(group: MethodGroup, places: list[Position]) -> list[Position]:
     return [place for place in places if place.pk in chosen]
 
 
-def decide_some(job: Job, order: PrintOrder) -> None:
-    """Decide about what was ordered, and about a few signs more; done once."""
-    if Disposition.objects.owned_by(job.agency).exists():
+def decide_some(job: Job) -> None:
+    """Decide about a few signs that were not ordered; done once."""
+    waiting = (Disposition.Decision.REREAD, Disposition.Decision.DEFER)
+    if Disposition.objects.owned_by(job.agency).filter(decision__in=waiting).exists():
         return
-    lines = order.lines.filter(replaces__isnull=False).select_related("replaces")
-    reason = f"On order {order.number}."
-    _decide(job, [line.replaces for line in lines], "replace", reason)
     undecided = Standing.objects.filter(
         organisation=job.agency,
         verdict=Verdict.UNDECIDED.value,

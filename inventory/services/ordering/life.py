@@ -8,7 +8,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from inventory.errors import InventoryError, OutOfRangeError, StateConflictError
-from inventory.models import LayoutFace, OrderAmendment, OrderLine, PrintOrder
+from inventory.models import Disposition, LayoutFace, OrderAmendment, OrderLine, PrintOrder
 from inventory.services.logbook import log
 from inventory.services.ordering.lines import (
     DERIVED_FIELDS,
@@ -19,6 +19,7 @@ from inventory.services.ordering.lines import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import datetime
 
     from inventory.models import User
@@ -54,9 +55,31 @@ def release_order(
     order.released_at = now
     order.released_by = by
     order.save(update_fields=["state", "released_at", "released_by"])
+    _decide_to_replace(order, lines, by, now)
     faces = sum(line.quantity for line in lines)
     log_for_both(order, by, "release order", f"released with {faces} faces.", now)
     return order
+
+
+def _decide_to_replace(
+    order: PrintOrder, lines: Sequence[OrderLine], by: User | None, now: datetime
+) -> None:
+    """Record the decision that ordering is: the signs of its lines are to be replaced."""
+    signs = [line.replaces_id for line in lines if line.replaces_id is not None]
+    decided = Disposition.objects.filter(sign__in=signs).order_by("decided_at", "pk")
+    newest = dict(decided.values_list("sign_id", "decision"))
+    Disposition.objects.bulk_create(
+        Disposition(
+            organisation=order.agency,
+            sign_id=sign,
+            decision=Disposition.Decision.REPLACE,
+            reason=f"On order {order.number}.",
+            decided_at=now,
+            decided_by=by,
+        )
+        for sign in signs
+        if newest.get(sign) != Disposition.Decision.REPLACE
+    )
 
 
 @transaction.atomic
