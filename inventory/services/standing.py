@@ -11,6 +11,7 @@ from django.db.models import Max
 from django.utils import timezone
 
 from inventory.engineering.assessment.due import (
+    NO_TARGET,
     DamageDays,
     due_order,
     find_causes,
@@ -346,7 +347,8 @@ def _put_right_by(
     if not by_when:
         return None, ""
     day, words = min(by_when)
-    return day, f" ({words})"
+    # Where the agency set no time, its rules page says so; a list need not on every row.
+    return day, "" if words == NO_TARGET else f" ({words})"
 
 
 def _condition_words(worst: Observed | None) -> str:

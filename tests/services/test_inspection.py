@@ -108,9 +108,7 @@ def test_what_was_seen_is_stored():
     assert (seen.kind, seen.severity, seen.note) == ("bent", 3, "lower left corner")
     assert VisualRating.objects.get(inspection=inspection).evidence["low_beams_aimed"] is True
     standing = Standing.objects.get(sign=sign)
-    assert standing.due_reason == (
-        "severe: bent (no target set by the agency); not adequate by night"
-    )
+    assert standing.due_reason == ("severe: bent; not adequate by night")
 
 
 def test_an_agency_without_rules_keeps_the_inspection_and_judges_later():
@@ -122,7 +120,7 @@ def test_an_agency_without_rules_keeps_the_inspection_and_judges_later():
     standing = Standing.objects.get(sign=sign)
     assert standing.verdict == "no level"
     assert "has no rules in force" in standing.reason
-    assert standing.due_reason == "severe: bent (no target set by the agency)"
+    assert standing.due_reason == "severe: bent"
 
 
 def test_days_and_times_are_those_of_the_agencys_own_clock():

@@ -228,6 +228,7 @@ def _store_people() -> tuple[Parties, list[User]]:
             edition=each["edition"],
             basis=each["basis"],
             excluded_groups=each["excluded_groups"],
+            damage_days=each.get("damage_days", {}),
             by=by_role[Role.ENGINEER][0],
             now=moment(each["effective_on"] - timedelta(days=10), 14),
         )
