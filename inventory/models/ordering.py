@@ -58,8 +58,10 @@ class PrintOrder(Scoped):
     reader_conditions = {"counterparty": Q(released_at__isnull=False)}
 
     class Meta:
-        ordering = ("agency", "-drafted_at", "pk")
+        ordering = ("agency_id", "-drafted_at", "-pk")
         indexes = (
+            models.Index(fields=("agency", "-drafted_at", "-id"), name="order_by_agency"),
+            models.Index(fields=("shop", "-drafted_at", "-id"), name="order_by_shop"),
             models.Index(fields=("shop", "state", "-drafted_at"), name="order_by_shop_state"),
             models.Index(
                 fields=("agency", "state", "-drafted_at"), name="order_by_agency_state"

@@ -11,6 +11,7 @@ from django.views.decorators.http import require_safe
 
 from inventory.engineering.assessment.due import NO_TARGET, read_damage_days
 from inventory.engineering.inspection.uncertainty import ASSUMED_UNCERTAINTY
+from inventory.engineering.standards.exclusions import exclusion_clauses
 from inventory.engineering.standards.levels import LEVEL_FILES, level_rows
 from inventory.engineering.standards.tables import read_table, table_sources
 from inventory.engineering.standards.vocabulary import Color, Edition, SheetingClass
@@ -72,6 +73,17 @@ def rules_page(request: MemberRequest) -> HttpResponse:
     return render(request, "inventory/assessment/rules.html", context)
 
 
+def _clauses_left_out(policy: AgencyPolicy) -> list[str]:
+    """Return the clauses an agency applies in the words of its edition's table."""
+    known = {each.key.value: each for each in exclusion_clauses(Edition(policy.edition))}
+    return [
+        known[key].description + ("" if known[key].is_verified else " (unverified)")
+        if key in known
+        else key
+        for key in policy.excluded_groups
+    ]
+
+
 def rules_context(agency: Organisation) -> dict[str, Any]:
     """Return what the rules page shows beside its form."""
     policies = list(AgencyPolicy.objects.owned_by(agency))
@@ -83,9 +95,7 @@ def rules_context(agency: Organisation) -> dict[str, Any]:
         "is_assumed": in_force is not None
         and in_force.uncertainty_basis == ASSUMED_UNCERTAINTY.basis,
         "fluorescent": _fluorescent_choices(in_force) if in_force else [],
-        "left_out": [key.replace("-", " ") for key in in_force.excluded_groups]
-        if in_force
-        else [],
+        "left_out": _clauses_left_out(in_force) if in_force else [],
         "damage_times": _damage_times(in_force) if in_force else [],
         "no_damage_target": NO_TARGET,
         "edition": Edition(in_force.edition) if in_force else None,

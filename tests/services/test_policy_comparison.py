@@ -66,7 +66,9 @@ def test_a_switch_of_edition_shows_which_signs_get_which_other_verdict(agency):
         ("D9-2", "no level", "below"),
         ("D9-2", "no level", "meets"),
     ]
-    assert compared.changed[0].reason == "White 119 is below 120. Blue 6 is below 7."
+    assert compared.changed[0].reason == (
+        "White 119 is below 120. Blue 6 is below 7. A level this rests on is unverified."
+    )
 
 
 def test_nothing_is_stored_and_setting_them_gives_what_was_shown(agency):

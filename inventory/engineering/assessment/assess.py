@@ -18,6 +18,7 @@ from inventory.engineering.assessment.conformity import probability_bounds
 from inventory.engineering.assessment.elements import Candidate, ElementKind, FacePlan
 from inventory.engineering.assessment.face import Face, ReadingSet, Rules, select_readings
 from inventory.engineering.assessment.judge import Judgement, judge_element
+from inventory.engineering.assessment.own_levels import AGENCY_LEVEL_TABLE
 from inventory.engineering.assessment.plan import plan_face
 from inventory.engineering.assessment.vocabulary import Verdict, worst_verdict
 from inventory.engineering.assessment.wording import (
@@ -30,6 +31,7 @@ from inventory.engineering.inspection.readings import THOUSANDTHS
 from inventory.engineering.standards.vocabulary import Checked, Color
 
 METHOD_VERSION = "assess-2"
+UNVERIFIED_NOTE = "A level this rests on is unverified."
 _STORED_PLACES = Decimal("0.000001")
 
 
@@ -83,6 +85,15 @@ class ElementAssessment:
     def full_reason(self) -> str:
         """Return the reason and what of the level was not compared with its source."""
         return f"{self.reason} {self.unverified}".rstrip()
+
+    @property
+    def rests_on_unverified(self) -> bool:
+        """Return whether a published row that was not compared with its source decided it."""
+        return (
+            self.verdict not in (Verdict.NO_USABLE_READING, Verdict.NO_LEVEL)
+            and self.table_id != AGENCY_LEVEL_TABLE
+            and self.checked not in (None, Checked.YES)
+        )
 
     @property
     def margin(self) -> Fraction | None:
@@ -250,6 +261,9 @@ def _assess(
         verdict = Verdict.UNDECIDED
         reason = f"Undecided: {plan.not_known or 'colours not known'}."
     notes = [*plan.notes, *note_on_other_colors(plan, selected)]
+    said = [e for e in deciding if verdict in (e.verdict, Verdict.MEETS)]
+    if any(each.rests_on_unverified for each in said):
+        notes.append(UNVERIFIED_NOTE)
     return FaceAssessment(
         verdict, " ".join([reason, *notes]), elements, _judged_visits(plan, read)
     )

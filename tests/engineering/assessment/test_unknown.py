@@ -56,7 +56,8 @@ def test_a_yellow_face_that_fails_under_every_row_is_below_whatever_its_sheeting
     result = assess_face(warning(), [read("yellow", "49")], RULES)
     assert result.verdict is Verdict.BELOW
     assert result.reason == (
-        "Yellow 49 is below 50. It fails under every row that could apply (sheeting not known)."
+        "Yellow 49 is below 50. It fails under every row that could apply (sheeting not "
+        "known). A level this rests on is unverified."
     )
 
 
