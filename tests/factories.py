@@ -7,6 +7,7 @@ from itertools import count
 from typing import TYPE_CHECKING, Any
 
 from inventory.engineering.assessment.vocabulary import Verdict
+from inventory.engineering.places import cell_of
 from inventory.models import (
     ColourArea,
     Organisation,
@@ -21,7 +22,6 @@ from inventory.services.inspection import VisualRatingInput
 from inventory.services.instruments import register_instrument
 from inventory.services.ordering import draft_order, release_order
 from inventory.services.people import add_customer, add_person, create_organisation, set_policy
-from inventory.services.places import create_position, create_support
 from inventory.services.production import (
     add_press,
     receive_roll,
@@ -72,16 +72,21 @@ def make_person(organisation: Organisation, role: str = Role.ENGINEER) -> User:
 
 
 def make_support(agency: Organisation, **fields: Any) -> Support:
-    return create_support(
-        organisation=agency,
-        **{"latitude_deg": 43.0, "longitude_deg": -89.5} | fields,
-    )
+    point = {"latitude_deg": 43.0, "longitude_deg": -89.5}
+    support = Support(organisation=agency, **point | fields)
+    support.cell = cell_of(support.latitude_deg, support.longitude_deg)
+    support.full_clean(exclude=["organisation", "road"])
+    support.save()
+    return support
 
 
 def make_position(agency: Organisation, **fields: Any) -> Position:
     support = fields.pop("support", None) or make_support(agency)
     defaults = {"sign_code": "R1-1", "width_in": 30.0, "height_in": 30.0, "mount": "post"}
-    return create_position(support=support, **defaults | fields)
+    position = Position(organisation=agency, support=support, **defaults | fields)
+    position.full_clean(exclude=["organisation", "support", "parent"])
+    position.save()
+    return position
 
 
 def position_of(sign: Sign) -> Position:

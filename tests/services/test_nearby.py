@@ -5,17 +5,20 @@ from pyproj import Geod
 
 from inventory.models import Sign
 from inventory.services.nearby import find_signs, nearby
-from inventory.services.places import create_support
-from tests.factories import make_agency, make_position, make_sign, make_standing
+from tests.factories import (
+    make_agency,
+    make_position,
+    make_sign,
+    make_standing,
+    make_support,
+)
 
 pytestmark = pytest.mark.django_db
 WGS_84 = Geod(ellps="WGS84")
 
 
 def stand(agency, latitude_deg, longitude_deg, **fields):
-    support = create_support(
-        organisation=agency, latitude_deg=latitude_deg, longitude_deg=longitude_deg
-    )
+    support = make_support(agency, latitude_deg=latitude_deg, longitude_deg=longitude_deg)
     sign = make_sign(agency, position=make_position(agency, support=support), **fields)
     make_standing(sign)
     return sign

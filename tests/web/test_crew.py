@@ -8,7 +8,6 @@ from django.urls import reverse
 from inventory.engineering.production.labels import make_label
 from inventory.models import PrintOrder, Road, Role, Sign
 from inventory.services.inspection import ReadingSetInput, record_inspection
-from inventory.services.places import create_support
 from tests.factories import (
     NOW,
     make_agency,
@@ -19,6 +18,7 @@ from tests.factories import (
     make_shop,
     make_sign,
     make_standing,
+    make_support,
     position_of,
     print_order,
 )
@@ -51,9 +51,7 @@ def crew(client, agency):
 
 
 def sign_at(agency, latitude_deg, longitude_deg=-89.5, **fields):
-    support = create_support(
-        organisation=agency, latitude_deg=latitude_deg, longitude_deg=longitude_deg
-    )
+    support = make_support(agency, latitude_deg=latitude_deg, longitude_deg=longitude_deg)
     sign = make_sign(agency, position=make_position(agency, support=support), **fields)
     make_standing(sign)
     return sign
@@ -129,9 +127,7 @@ def test_a_position_that_is_none_is_refused_and_kept(client, crew, where, senten
 
 def test_a_sign_is_found_by_label_code_and_street(client, agency, crew):
     road = Road.objects.create(organisation=agency, name="Old Mill Road")
-    support = create_support(
-        organisation=agency, latitude_deg=43.0, longitude_deg=-89.5, road=road
-    )
+    support = make_support(agency, latitude_deg=43.0, longitude_deg=-89.5, road=road)
     sign = make_sign(
         agency, position=make_position(agency, support=support), label_id="001-0JK"
     )
