@@ -14,7 +14,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Any, TypeVar
 from zoneinfo import ZoneInfo
 
-from django.db.models import OuterRef, Subquery
+from django.db.models import Exists, OuterRef, Subquery
 
 from inventory.engineering.assessment.assess import (
     METHOD_VERSION,
@@ -42,9 +42,11 @@ from inventory.models import (
     Assessment,
     ColourArea,
     ElementAssessment,
+    Inspection,
     Reading,
     Sign,
 )
+from inventory.models import ReadingSet as RecordedSet
 from inventory.services.doubts import doubts_of
 from inventory.services.own_levels import rules_on
 
@@ -169,14 +171,15 @@ def judge_unstored(
 
 
 def latest_assessments(sign_ids: Sequence[int]) -> dict[int, Assessment]:
-    """Return the newest assessment of each sign that has one, in one query."""
+    """Return the newest assessment of each sign that has one, in two queries."""
     newest = (
         Assessment.objects.filter(sign=OuterRef("pk"))
         .order_by("-assessed_at", "-pk")
         .values("pk")[:1]
     )
-    chosen = Sign.objects.filter(pk__in=sign_ids).values(newest=Subquery(newest))
-    rows = Assessment.objects.filter(pk__in=chosen).select_related("inspection")
+    chosen = Sign.objects.filter(pk__in=sign_ids).order_by("pk")
+    ids = [pk for pk in chosen.values_list(Subquery(newest), flat=True) if pk is not None]
+    rows = Assessment.objects.filter(pk__in=ids).select_related("inspection").order_by("pk")
     return {row.sign_id: row for row in rows}
 
 
@@ -262,33 +265,36 @@ def _readings_of(
     sign_ids: Sequence[int], zone: ZoneInfo, before: datetime | None = None
 ) -> dict[int, list[ReadingSet]]:
     """Return everything read on each sign, but for inspections that another one corrects."""
-    rows = (
-        Reading.objects.filter(
-            reading_set__inspection__sign__in=sign_ids,
-            reading_set__inspection__corrections__isnull=True,
-        )
-        .order_by("reading_set", "number")
-        .values_list(
-            "reading_set_id",
-            "typed",
-            "reading_set__color",
-            "reading_set__observation_angle_deg",
-            "reading_set__entrance_angle_deg",
-            "reading_set__inspection_id",
-            "reading_set__inspection__taken_at",
-            "reading_set__inspection__how",
-            "reading_set__inspection__surface_state",
-            "reading_set__inspection__instrument_id",
-            "reading_set__inspection__sign_id",
-        )
+    # Three plain look-ups by key: joined into one, a database without statistics on rows just
+    # loaded may plan it so badly that it takes minutes.
+    inspections = Inspection.objects.filter(
+        ~Exists(Inspection.objects.filter(corrects=OuterRef("pk"))), sign__in=sign_ids
     )
     if before is not None:
-        rows = rows.filter(reading_set__inspection__taken_at__lt=before)
+        inspections = inspections.filter(taken_at__lt=before)
+    visits = {
+        pk: tuple(head)
+        for pk, *head in inspections.order_by("pk").values_list(
+            "pk", "taken_at", "how", "surface_state", "instrument_id", "sign_id"
+        )
+    }
+    heads = {
+        set_id: (color, observation, entrance, visit, *visits[visit])
+        for set_id, color, observation, entrance, visit in RecordedSet.objects.filter(
+            inspection__in=list(visits)
+        )
+        .order_by("pk")
+        .values_list(
+            "pk", "color", "observation_angle_deg", "entrance_angle_deg", "inspection_id"
+        )
+    }
     values: dict[int, list[Decimal]] = defaultdict(list)
-    heads: dict[int, tuple[Any, ...]] = {}
-    for set_id, typed, *head in rows:
+    for set_id, typed in (
+        Reading.objects.filter(reading_set__in=list(heads))
+        .order_by("reading_set_id", "number")
+        .values_list("reading_set_id", "typed")
+    ):
         values[set_id].append(parse_reading(typed))
-        heads[set_id] = tuple(head)
     doubts = doubts_of(sign_ids, zone)
     sets: dict[int, list[ReadingSet]] = defaultdict(list)
     for set_id, (
@@ -302,6 +308,8 @@ def _readings_of(
         instrument,
         sign_id,
     ) in heads.items():
+        if not values[set_id]:
+            continue
         sets[sign_id].append(
             ReadingSet(
                 color=Color(color),

@@ -4,7 +4,6 @@ import pytest
 from PIL import Image
 
 from inventory.models import Inspection, Instrument, Photo, Reading, Role, Sign
-from inventory.services.places import create_support
 from tests.browser.acting import overflow_px, sign_in
 from tests.browser.conftest import PHONE
 from tests.factories import (
@@ -16,6 +15,7 @@ from tests.factories import (
     make_shop,
     make_sign,
     make_standing,
+    make_support,
     print_order,
 )
 from tests.web.acting import stop_the_clock
@@ -61,9 +61,7 @@ def agency():
 
 
 def stand(agency, latitude_deg=43.0):
-    support = create_support(
-        organisation=agency, latitude_deg=latitude_deg, longitude_deg=-89.5
-    )
+    support = make_support(agency, latitude_deg=latitude_deg, longitude_deg=-89.5)
     sign = make_sign(agency, position=make_position(agency, support=support))
     make_standing(sign)
     return sign
