@@ -50,6 +50,7 @@ from inventory.services.people import (
     set_policy,
 )
 from inventory.services.standards import add_code_alias, add_sign_type
+from inventory.services.statistics import refresh_statistics
 
 if TYPE_CHECKING:
     from inventory.services.demo.plan import ScenarioPlan
@@ -197,6 +198,7 @@ def _store(
         },
     )
     tick("records", steps, steps)
+    refresh_statistics()
     return agency, shop
 
 

@@ -25,6 +25,7 @@ from inventory.services.importing.writing import RoadBook, Writer
 from inventory.services.logbook import log
 from inventory.services.standards import code_book
 from inventory.services.standing import policy_or_none
+from inventory.services.statistics import refresh_statistics
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -269,6 +270,7 @@ def _judge(
     """Give a verdict on each face the run made or changed, and build the due list again."""
     if run.created_count + run.updated_count == 0:
         return
+    refresh_statistics()
     organisation = run.organisation
     changed = Sign.objects.owned_by(organisation).filter(
         position__source_face__record__last_run=run,
