@@ -108,10 +108,13 @@ def mark_due(
             rows = rebuild(lock_signs(steps), policy=policy, book=book, now=now)
         _count(summary, rows)
     with transaction.atomic():
-        gone = Standing.objects.owned_by(organisation).exclude(
-            sign__state=Sign.State.INSTALLED, sign__owner=organisation
+        installed = Sign.objects.owned_by(organisation).filter(state=Sign.State.INSTALLED)
+        standing = Standing.objects.owned_by(organisation).values_list("sign_id", flat=True)
+        gone = set(standing.order_by()) - set(installed.order_by().values_list("pk", flat=True))
+        summary.dropped = sum(
+            Standing.objects.filter(sign__in=step).delete()[0]
+            for step in in_steps(sorted(gone))
         )
-        summary.dropped = gone.delete()[0]
         log(
             organisation=organisation,
             actor=by,
