@@ -5,8 +5,6 @@ from __future__ import annotations
 import importlib
 import importlib.util
 import json
-import os
-import platform
 from dataclasses import asdict
 from typing import TYPE_CHECKING
 
@@ -45,13 +43,7 @@ def run_stage(stage: str, folder: Path, *, package: str = "tests.bench") -> list
     print(f"\n{stage}")
     print(table(rows))
     folder.mkdir(parents=True, exist_ok=True)
-    figures = {
-        "stage": stage,
-        "python": platform.python_version(),
-        "cores": os.cpu_count(),
-        "rows": [asdict(row) for row in rows],
-    }
-    text = json.dumps(figures, indent=1, ensure_ascii=False)
+    text = json.dumps([asdict(row) for row in rows], indent=1, ensure_ascii=False)
     (folder / f"{stage}.json").write_text(text + "\n", encoding="utf-8")
     return rows
 

@@ -52,8 +52,7 @@ def test_a_stage_is_printed_and_its_figures_are_kept(package, tmp_path, capsys):
     assert run_stage("forecast", tmp_path / "out", package=package) == ROWS
     assert "tour of 2,000 stops" in capsys.readouterr().out
     kept = json.loads((tmp_path / "out" / "forecast.json").read_text(encoding="utf-8"))
-    assert kept["stage"] == "forecast"
-    assert [Row(**row) for row in kept["rows"]] == ROWS
+    assert [Row(**row) for row in kept] == ROWS
 
 
 def test_the_columns_of_the_table_stand_under_their_headings():
