@@ -6,6 +6,18 @@ from inventory.models.assessment import (
     ElementAssessment,
     Standing,
 )
+from inventory.models.exchange import (
+    Device,
+    DeviceBatch,
+    DeviceOperation,
+    DevicePerson,
+    ExchangeEpoch,
+    OperationNeed,
+    PhotoUpload,
+    SupportMove,
+    WrongDataFlag,
+    WrongDataSettlement,
+)
 from inventory.models.importing import (
     ImportMissing,
     ImportRefusal,
@@ -29,6 +41,14 @@ from inventory.models.inspection import (
     VisualRating,
 )
 from inventory.models.logbook import LogbookEntry
+from inventory.models.merging import (
+    MovedPosition,
+    RelinkedInspection,
+    SignMerge,
+    SignMergeUndo,
+    SupportMerge,
+    SupportMergeUndo,
+)
 from inventory.models.methods import MethodAssignment, MethodGroup, MethodStep
 from inventory.models.ordering import (
     LayoutFace,
@@ -55,6 +75,7 @@ from inventory.models.production import (
     QualityReading,
     SheetingRoll,
 )
+from inventory.models.programme import PackageStop, StopResult, WorkPackage
 from inventory.models.scope import Fact, Scoped, ScopedQuerySet
 from inventory.models.signs import ColourArea, Panel, Sign
 from inventory.models.standards import CodeAlias, LocalSignType
@@ -65,9 +86,14 @@ __all__ = [
     "Assessment",
     "CodeAlias",
     "ColourArea",
+    "Device",
+    "DeviceBatch",
+    "DeviceOperation",
+    "DevicePerson",
     "Disposition",
     "EarlierCertificate",
     "ElementAssessment",
+    "ExchangeEpoch",
     "Fact",
     "FlagSettlement",
     "ImportMissing",
@@ -85,13 +111,17 @@ __all__ = [
     "MethodAssignment",
     "MethodGroup",
     "MethodStep",
+    "MovedPosition",
     "Observation",
+    "OperationNeed",
     "OrderAmendment",
     "OrderLine",
     "Organisation",
     "OverlayRoll",
+    "PackageStop",
     "Panel",
     "Photo",
+    "PhotoUpload",
     "Position",
     "Press",
     "PressEvent",
@@ -101,6 +131,7 @@ __all__ = [
     "Reading",
     "ReadingSet",
     "RefusedEntry",
+    "RelinkedInspection",
     "Road",
     "Role",
     "RollLayout",
@@ -109,10 +140,19 @@ __all__ = [
     "SheetingRoll",
     "ShopCustomer",
     "Sign",
+    "SignMerge",
+    "SignMergeUndo",
     "SourceFace",
     "SourceRecord",
     "Standing",
+    "StopResult",
     "Support",
+    "SupportMerge",
+    "SupportMergeUndo",
+    "SupportMove",
     "User",
     "VisualRating",
+    "WorkPackage",
+    "WrongDataFlag",
+    "WrongDataSettlement",
 ]

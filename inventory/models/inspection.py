@@ -394,6 +394,7 @@ class RefusedEntry(Scoped):
     class Kind(models.TextChoices):
         INSPECTION = "inspection", "inspection"
         CHECK = "check", "instrument check"
+        OPERATION = "operation", "what a phone sent"
 
     organisation = models.ForeignKey(
         Organisation, on_delete=models.PROTECT, related_name="refused_entries"

@@ -59,6 +59,7 @@ class Sign(Scoped):
         OUTDATED = "outdated", "no longer the standard sign"
         NOT_NEEDED = "not_needed", "no longer needed"
         WARRANTY = "warranty", "returned under warranty"
+        DUPLICATE = "duplicate", "recorded twice"
         OTHER = "other", "another reason"
 
     maker = models.ForeignKey(
