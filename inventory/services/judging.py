@@ -99,20 +99,23 @@ def gather(
     With ``before``, only what was read before that moment. Times are those of the agency's own
     clock, since reasons name the day of a reading.
     """
-    ids = [sign.pk for sign in signs]
-    areas = _areas_of(ids)
-    readings = _readings_of(ids, zone, before)
+    readings = _readings_of([sign.pk for sign in signs], zone, before)
     return [
-        Gathered(
-            sign,
-            Face(
-                sign_type=sign_type_of(sign.sign_code, book),
-                areas=tuple(areas[sign.pk]),
-                mount=_word(MountClass, sign.position.mount) if sign.position else None,
-                width_in=_inches(sign.width_in),
-                height_in=_inches(sign.height_in),
-            ),
-            select_readings(readings[sign.pk]),
+        Gathered(sign, face, select_readings(readings[sign.pk]))
+        for sign, face in zip(signs, faces_of(signs, book), strict=True)
+    ]
+
+
+def faces_of(signs: Sequence[Sign], book: CodeBook) -> list[Face]:
+    """Return signs as the method takes faces, in one query; positions are loaded."""
+    areas = _areas_of([sign.pk for sign in signs])
+    return [
+        Face(
+            sign_type=sign_type_of(sign.sign_code, book),
+            areas=tuple(areas[sign.pk]),
+            mount=_word(MountClass, sign.position.mount) if sign.position else None,
+            width_in=_inches(sign.width_in),
+            height_in=_inches(sign.height_in),
         )
         for sign in signs
     ]

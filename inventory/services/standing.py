@@ -398,22 +398,11 @@ def _sheetings_of(sign_ids: Sequence[int]) -> dict[int, str]:
 
 def _seen_on(sign_ids: Sequence[int], assessments: dict[int, Assessment]) -> dict[int, _Seen]:
     """Return what was seen on each sign, inspections that another corrects left out."""
-    standing = {"inspection__corrections__isnull": True}
-    observed: dict[int, list[Observed]] = defaultdict(list)
-    observations = Observation.objects.filter(inspection__sign__in=sign_ids, **standing)
-    for sign_id, kind, severity, taken_at, notified_at in observations.values_list(
-        "inspection__sign_id",
-        "kind",
-        "severity",
-        "inspection__taken_at",
-        "inspection__recorded_at",
-    ):
-        words = Observation.Kind(kind).label
-        observed[sign_id].append(
-            Observed(kind, Severity(severity), words, taken_at, notified_at)
-        )
+    observed = observed_on(sign_ids)
     rated: dict[int, tuple[datetime, bool]] = {}
-    ratings = VisualRating.objects.filter(inspection__sign__in=sign_ids, **standing)
+    ratings = VisualRating.objects.filter(
+        inspection__sign__in=sign_ids, inspection__corrections__isnull=True
+    )
     for sign_id, is_adequate, taken_at in ratings.order_by(
         "inspection__taken_at", "pk"
     ).values_list("inspection__sign_id", "is_adequate", "inspection__taken_at"):
@@ -433,6 +422,26 @@ def _seen_on(sign_ids: Sequence[int], assessments: dict[int, Assessment]) -> dic
         )
         for sign_id in sign_ids
     }
+
+
+def observed_on(sign_ids: Sequence[int]) -> dict[int, list[Observed]]:
+    """Return everything seen on each sign, inspections that another corrects left out."""
+    observed: dict[int, list[Observed]] = defaultdict(list)
+    observations = Observation.objects.filter(
+        inspection__sign__in=sign_ids, inspection__corrections__isnull=True
+    )
+    for sign_id, kind, severity, taken_at, notified_at in observations.values_list(
+        "inspection__sign_id",
+        "kind",
+        "severity",
+        "inspection__taken_at",
+        "inspection__recorded_at",
+    ):
+        words = Observation.Kind(kind).label
+        observed[sign_id].append(
+            Observed(kind, Severity(severity), words, taken_at, notified_at)
+        )
+    return observed
 
 
 def _inadequate_at(

@@ -9,8 +9,8 @@ from django.utils.html import format_html
 from django.utils.safestring import mark_safe
 
 from inventory.engineering.places.surroundings import compass_words
+from inventory.services.sign_faces import FILLS
 from inventory.units import METRES_PER_FOOT
-from inventory.web.sign_faces import FILLS
 
 if TYPE_CHECKING:
     from django.utils.safestring import SafeString

@@ -15,10 +15,10 @@ from inventory.engineering.standards.supports import support_types
 from inventory.engineering.standards.vocabulary import Color
 from inventory.models import Standing
 from inventory.services.importing.wording import NOT_KNOWN, value_words
+from inventory.services.marks import Mark, mark_of, mark_of_standing
+from inventory.services.sign_faces import draw_face, looks_of_code, looks_of_sign
 from inventory.units import partial_date
 from inventory.web import numbers
-from inventory.web.marks import Mark, mark_of, mark_of_standing
-from inventory.web.sign_faces import draw_face, looks_of_code, looks_of_sign
 
 if TYPE_CHECKING:
     from datetime import date

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from django import template
 
-from inventory.web.sign_faces import draw_face, looks_of_line
+from inventory.services.sign_faces import draw_face, looks_of_line
 
 if TYPE_CHECKING:
     from django.utils.safestring import SafeString

@@ -15,13 +15,13 @@ from inventory.errors import InventoryError
 from inventory.models import OrderLine, Organisation, Role, Sign
 from inventory.services.assessment import decide_disposition
 from inventory.services.ordering import draft_order
+from inventory.services.sign_faces import local_types_of
 from inventory.services.sign_record import OPEN_ORDER_STATES
 from inventory.web.disposition_form import DispositionForm
 from inventory.web.filters import standings_of
 from inventory.web.form_fields import DayField, PickField, RowField, TypedForm, WordsField
 from inventory.web.membership import MemberRequest, role_required
 from inventory.web.paging import page_of
-from inventory.web.sign_faces import local_types_of
 
 if TYPE_CHECKING:
     from typing import Any

@@ -17,6 +17,7 @@ from inventory.errors import InventoryError, NoPublishedValueError
 from inventory.models import Position, Role, Sign
 from inventory.services.installation import faces_fitting, install_sign, remove_sign
 from inventory.services.nearby import find_signs, nearby
+from inventory.services.sign_faces import local_types_of
 from inventory.services.sign_record import sign_record
 from inventory.web.form_fields import (
     DayField,
@@ -30,7 +31,6 @@ from inventory.web.membership import MemberRequest, role_required
 from inventory.web.paging import page_of
 from inventory.web.road_safety import after_safety_reminder, own_address
 from inventory.web.sign_answer import answer
-from inventory.web.sign_faces import local_types_of
 
 if TYPE_CHECKING:
     from django.http import HttpResponse

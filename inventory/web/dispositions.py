@@ -11,11 +11,11 @@ from django.views.decorators.http import require_http_methods
 from inventory.errors import InventoryError
 from inventory.models import Role
 from inventory.services.dispositions import decide_about_signs, waiting_for_decision
+from inventory.services.sign_faces import local_types_of
 from inventory.web.assessment import chosen_signs
 from inventory.web.disposition_form import DispositionForm
 from inventory.web.membership import MemberRequest, role_required
 from inventory.web.paging import page_of
-from inventory.web.sign_faces import local_types_of
 
 if TYPE_CHECKING:
     from django.http import HttpResponse

@@ -21,11 +21,11 @@ from inventory.services.doubts import (
 )
 from inventory.services.flags import settle_flags
 from inventory.services.refusals import settle_refused
+from inventory.services.sign_faces import local_types_of
 from inventory.web.errors import status_of
 from inventory.web.form_fields import PickField, TypedForm, WordsField
 from inventory.web.membership import MemberRequest, role_required
 from inventory.web.paging import page_of
-from inventory.web.sign_faces import local_types_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -8,11 +8,11 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from inventory.models import Role
+from inventory.services.marks import MARK_OF_VERDICT, MARKS
 from inventory.services.overview import overview
+from inventory.services.sign_faces import local_types_of
 from inventory.web.filters import SAFETY_CLASSES
-from inventory.web.marks import MARK_OF_VERDICT, MARKS
 from inventory.web.membership import MemberRequest, role_required
-from inventory.web.sign_faces import local_types_of
 
 if TYPE_CHECKING:
     from django.http import HttpResponse

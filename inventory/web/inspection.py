@@ -37,12 +37,12 @@ from inventory.services.inspection import (
 )
 from inventory.services.kept_photos import drop_kept_photo, keep_photo, kept_photo
 from inventory.services.refusals import keep_refused
+from inventory.services.sign_faces import local_types_of, looks_of_sign
 from inventory.web.form_fields import MomentField, PickField, RowField, TypedForm, WordsField
 from inventory.web.instruments import InstrumentField, instruments_in_use
 from inventory.web.membership import MemberRequest, role_required
 from inventory.web.numbers import fixed, plain
 from inventory.web.road_safety import after_safety_reminder
-from inventory.web.sign_faces import local_types_of, looks_of_sign
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

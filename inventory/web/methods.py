@@ -27,11 +27,11 @@ from inventory.services.methods import (
     record_step,
     set_control_signs,
 )
+from inventory.services.sign_faces import local_types_of
 from inventory.web.filters import standings_of
 from inventory.web.membership import MemberRequest, role_required
 from inventory.web.method_forms import BeginForm, EndForm, FromForm, RecordForm, StepForm
 from inventory.web.paging import page_of
-from inventory.web.sign_faces import local_types_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -21,6 +21,7 @@ from inventory.engineering.standards.night_procedures import (
 )
 from inventory.models import Inspection, Role
 from inventory.services.inspection import VisualRatingInput
+from inventory.services.sign_faces import local_types_of
 from inventory.web.form_fields import DayField, PickField, WordsField
 from inventory.web.inspection import (
     COLOUR_CHOICES,
@@ -34,7 +35,6 @@ from inventory.web.inspection import (
 )
 from inventory.web.membership import MemberRequest, role_required
 from inventory.web.road_safety import after_safety_reminder
-from inventory.web.sign_faces import local_types_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -16,10 +16,10 @@ from inventory.engineering.standards.vocabulary import Color, SheetingType
 from inventory.errors import InventoryError
 from inventory.models import ColourArea, OrderLine, PrintOrder, Role
 from inventory.services.ordering import add_line, set_line
+from inventory.services.sign_faces import local_types_of
 from inventory.web.form_fields import NumberField, PickField, TypedForm, WordsField
 from inventory.web.membership import MemberRequest, role_required
 from inventory.web.ordering import order_of
-from inventory.web.sign_faces import local_types_of
 
 if TYPE_CHECKING:
     from django.http import HttpResponse, HttpResponseBase

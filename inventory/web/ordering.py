@@ -30,10 +30,10 @@ from inventory.services.ordering import (
     release_order,
     remove_line,
 )
+from inventory.services.sign_faces import local_types_of
 from inventory.web.form_fields import PickField, TypedForm, WordsField
 from inventory.web.membership import MemberRequest, role_required
 from inventory.web.paging import page_of
-from inventory.web.sign_faces import local_types_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

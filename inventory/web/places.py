@@ -15,9 +15,9 @@ from django.views.decorators.http import require_safe
 from inventory.engineering.places import CELL_LEVEL
 from inventory.errors import OutOfRangeError
 from inventory.models import Role
+from inventory.services.marks import MARKS, mark_of
 from inventory.services.sign_map import Box, extent, road_lines, view_box
 from inventory.web.filters import standings_of
-from inventory.web.marks import MARKS, mark_of
 from inventory.web.membership import MemberRequest, role_required
 from inventory.web.paging import page_of
 

@@ -27,6 +27,7 @@ from inventory.services.production import (
 from inventory.services.production.faces import fits_roll
 from inventory.services.production.press_log import logged_events
 from inventory.services.shop_board import board
+from inventory.services.sign_faces import local_types_of
 from inventory.web.form_fields import (
     MomentField,
     NumberField,
@@ -38,7 +39,6 @@ from inventory.web.membership import MemberRequest, role_required
 from inventory.web.ordering import orders_seen_by
 from inventory.web.paging import page_of
 from inventory.web.presses import presses_of
-from inventory.web.sign_faces import local_types_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -13,8 +13,8 @@ from inventory.engineering.inspection.readings import decimal_words
 from inventory.engineering.standards.tables import find_table_source
 from inventory.engineering.standards.vocabulary import Checked, Color, Edition
 from inventory.models import ElementAssessment
+from inventory.services.marks import Mark, mark_of, mark_of_standing
 from inventory.services.rules import rules_of
-from inventory.web.marks import Mark, mark_of, mark_of_standing
 from inventory.web.numbers import plain, probability_words
 
 if TYPE_CHECKING:

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_safe
 from inventory.models import Organisation, Photo, Role, Sign
 from inventory.services.people import has_role
 from inventory.services.production import production_record
+from inventory.services.sign_faces import local_types_of, looks_of_sign
 from inventory.services.sign_map import Box
 from inventory.services.sign_record import sign_record
 from inventory.web.disposition_form import DispositionForm
@@ -22,7 +23,6 @@ from inventory.web.paging import page_of
 from inventory.web.places import map_settings
 from inventory.web.readings_plot import draw_panels
 from inventory.web.sign_answer import answer
-from inventory.web.sign_faces import local_types_of, looks_of_sign
 from inventory.web.timeline import timeline
 
 if TYPE_CHECKING:

@@ -7,7 +7,7 @@ import pytest
 
 from inventory.engineering.standards.catalogue import sign_types
 from inventory.engineering.standards.vocabulary import Color, Shape
-from inventory.web.sign_faces import (
+from inventory.services.sign_faces import (
     FILLS,
     SHAPES,
     FaceLooks,

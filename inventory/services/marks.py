@@ -20,6 +20,7 @@ class Mark:
 
     @classmethod
     def of(cls, word: str) -> Mark:
+        """Return the mark of a word; its key is the word with hyphens."""
         return cls(word.replace(" ", "-"), word)
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from inventory.engineering.assessment.vocabulary import Verdict
-from inventory.web.marks import DUE, MARKS, mark_of
+from inventory.services.marks import DUE, MARKS, mark_of
 from tests.web.contrast import contrast_ratio, custom_colors
 
 ROOT = Path(__file__).resolve().parents[2]
