@@ -13,6 +13,7 @@ module                answers
 ``wording``           the reason of a verdict in plain words
 ``assess``            the verdict on each element and on the face
 ``record``            an assessment's inputs as plain data, and back again
+``carried``           what a phone carries to judge a face without a connection
 ``dispositions``      whether what was decided about a sign still stands
 ``method_calendar``   whether a method of record is being applied
 ``due``               whether a sign is due, why, since when, and in which order
