@@ -305,7 +305,7 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('client_uuid', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
-                ('field', models.CharField(choices=[('code', 'the code or legend'), ('size', 'the size'), ('place', 'where it stands'), ('facing', 'which way it faces'), ('sheeting', 'sheeting or colours'), ('dates', 'a date'), ('label', 'the label'), ('other', 'something else')], max_length=10)),
+                ('field', models.CharField(choices=[('code', 'the code or legend'), ('size', 'the size'), ('place', 'where it stands'), ('facing', 'which way it faces'), ('sheeting', 'sheeting or colours'), ('dates', 'a date'), ('label', 'the label'), ('other', 'something else'), ('added', 'added by a crew, not on record before')], max_length=10)),
                 ('said', models.CharField(max_length=255)),
                 ('seen_at', models.DateTimeField()),
                 ('recorded_at', models.DateTimeField()),

@@ -284,6 +284,7 @@ class WrongDataFlag(Fact):
         DATES = "dates", "a date"
         LABEL = "label", "the label"
         OTHER = "other", "something else"
+        ADDED = "added", "added by a crew, not on record before"
 
     organisation = models.ForeignKey(
         Organisation, on_delete=models.PROTECT, related_name="wrong_data_flags"

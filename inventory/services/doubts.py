@@ -23,6 +23,7 @@ from inventory.models import (
     InspectionFlag,
     InstrumentCheck,
 )
+from inventory.services.relinks import counts_for
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -46,10 +47,16 @@ class FlagGroup:
     last_taken_at: Any
 
 
-def doubts_of(sign_ids: Sequence[int], zone: ZoneInfo) -> dict[int, str]:
-    """Return why inspections of these signs are not judged, in one query; by inspection."""
+def doubts_of(
+    sign_ids: Sequence[int], zone: ZoneInfo, relinked: dict[int, int]
+) -> dict[int, str]:
+    """
+    Return why inspections that count for these signs are not judged, in one query.
+
+    ``relinked`` are those that count for them through a merge; see ``relinks.relinked_to``.
+    """
     rows = (
-        InspectionFlag.objects.filter(inspection__sign__in=sign_ids)
+        InspectionFlag.objects.filter(counts_for(sign_ids, relinked, "inspection__"))
         .order_by("raised_at", "pk")
         .values_list(
             "inspection_id",

@@ -49,6 +49,7 @@ from inventory.models import (
 from inventory.models import ReadingSet as RecordedSet
 from inventory.services.doubts import doubts_of
 from inventory.services.own_levels import rules_on
+from inventory.services.relinks import counts_for, relinked_to
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -94,7 +95,7 @@ def gather(
     signs: Sequence[Sign], book: CodeBook, zone: ZoneInfo, before: datetime | None = None
 ) -> list[Gathered]:
     """
-    Return signs with their faces and readings, in three queries; positions are loaded.
+    Return signs with their faces and readings, in a few queries; positions are loaded.
 
     With ``before``, only what was read before that moment. Times are those of the agency's own
     clock, since reasons name the day of a reading.
@@ -267,11 +268,17 @@ def _areas_of(sign_ids: Sequence[int]) -> dict[int, list[FaceArea]]:
 def _readings_of(
     sign_ids: Sequence[int], zone: ZoneInfo, before: datetime | None = None
 ) -> dict[int, list[ReadingSet]]:
-    """Return everything read on each sign, but for inspections that another one corrects."""
+    """
+    Return everything read on each sign, but for inspections that another one corrects.
+
+    What was read on a duplicate counts for the sign that is kept, while their merge stands.
+    """
     # Three plain look-ups by key: joined into one, a database without statistics on rows just
     # loaded may plan it so badly that it takes minutes.
+    relinked = relinked_to(sign_ids)
     inspections = Inspection.objects.filter(
-        ~Exists(Inspection.objects.filter(corrects=OuterRef("pk"))), sign__in=sign_ids
+        counts_for(sign_ids, relinked),
+        ~Exists(Inspection.objects.filter(corrects=OuterRef("pk"))),
     )
     if before is not None:
         inspections = inspections.filter(taken_at__lt=before)
@@ -298,7 +305,7 @@ def _readings_of(
         .values_list("reading_set_id", "typed")
     ):
         values[set_id].append(parse_reading(typed))
-    doubts = doubts_of(sign_ids, zone)
+    doubts = doubts_of(sign_ids, zone, relinked)
     sets: dict[int, list[ReadingSet]] = defaultdict(list)
     for set_id, (
         color,
@@ -313,7 +320,7 @@ def _readings_of(
     ) in heads.items():
         if not values[set_id]:
             continue
-        sets[sign_id].append(
+        sets[relinked.get(visit, sign_id)].append(
             ReadingSet(
                 color=Color(color),
                 values=tuple(values[set_id]),

@@ -25,6 +25,7 @@ from inventory.models import (
     Standing,
 )
 from inventory.services.doubts import doubts_of
+from inventory.services.relinks import counts_for, relinked_to
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -97,9 +98,10 @@ def sign_record(*, sign: Sign, organisation: Organisation) -> SignRecord:
     )
     newest = assessments[0] if assessments else None
     elements = list(newest.elements.order_by("number")) if newest else []
+    relinked = relinked_to([sign.pk])
     inspections = list(
         Inspection.objects.owned_by(organisation)
-        .filter(sign=sign)
+        .filter(counts_for([sign.pk], relinked))
         .select_related("inspector", "instrument")
         .prefetch_related("reading_sets__readings", "observations", "visual_ratings")
         .order_by("-taken_at", "-pk")[:MOST_ROWS]
@@ -114,7 +116,7 @@ def sign_record(*, sign: Sign, organisation: Organisation) -> SignRecord:
         readings=colour_readings(
             inspections,
             newest,
-            doubts_of([sign.pk], ZoneInfo(organisation.time_zone)),
+            doubts_of([sign.pk], ZoneInfo(organisation.time_zone), relinked),
         ),
         assessments=assessments,
         dispositions=list(

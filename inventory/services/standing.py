@@ -38,6 +38,7 @@ from inventory.services.judging import judge_and_store, latest_assessments, sign
 from inventory.services.logbook import log
 from inventory.services.method_ages import replacement_by_age
 from inventory.services.people import policy_at
+from inventory.services.relinks import counts_for, relinked_to
 from inventory.services.standards import code_book
 
 if TYPE_CHECKING:
@@ -398,15 +399,18 @@ def _sheetings_of(sign_ids: Sequence[int]) -> dict[int, str]:
 
 def _seen_on(sign_ids: Sequence[int], assessments: dict[int, Assessment]) -> dict[int, _Seen]:
     """Return what was seen on each sign, inspections that another corrects left out."""
-    observed = observed_on(sign_ids)
+    relinked = relinked_to(sign_ids)
+    observed = observed_on(sign_ids, relinked)
     rated: dict[int, tuple[datetime, bool]] = {}
     ratings = VisualRating.objects.filter(
-        inspection__sign__in=sign_ids, inspection__corrections__isnull=True
+        counts_for(sign_ids, relinked, "inspection__"), inspection__corrections__isnull=True
     )
-    for sign_id, is_adequate, taken_at in ratings.order_by(
+    for visit, sign_id, is_adequate, taken_at in ratings.order_by(
         "inspection__taken_at", "pk"
-    ).values_list("inspection__sign_id", "is_adequate", "inspection__taken_at"):
-        rated[sign_id] = (taken_at, is_adequate)
+    ).values_list(
+        "inspection_id", "inspection__sign_id", "is_adequate", "inspection__taken_at"
+    ):
+        rated[relinked.get(visit, sign_id)] = (taken_at, is_adequate)
     visited: dict[int, datetime] = dict(
         Inspection.objects.filter(sign__in=sign_ids, corrections__isnull=True)
         .order_by()
@@ -414,6 +418,10 @@ def _seen_on(sign_ids: Sequence[int], assessments: dict[int, Assessment]) -> dic
         .annotate(last=Max("taken_at"))
         .values_list("sign", "last")
     )
+    elsewhere = Inspection.objects.filter(pk__in=list(relinked), corrections__isnull=True)
+    for visit, taken_at in elsewhere.values_list("pk", "taken_at") if relinked else ():
+        kept = relinked[visit]
+        visited[kept] = max(visited.get(kept, taken_at), taken_at)
     return {
         sign_id: _Seen(
             find_condition(observed[sign_id]),
@@ -424,13 +432,21 @@ def _seen_on(sign_ids: Sequence[int], assessments: dict[int, Assessment]) -> dic
     }
 
 
-def observed_on(sign_ids: Sequence[int]) -> dict[int, list[Observed]]:
-    """Return everything seen on each sign, inspections that another corrects left out."""
+def observed_on(
+    sign_ids: Sequence[int], relinked: dict[int, int] | None = None
+) -> dict[int, list[Observed]]:
+    """
+    Return everything seen on each sign, inspections that another corrects left out.
+
+    ``relinked`` are the inspections that count for the signs through a merge, where known.
+    """
+    relinked = relinked_to(sign_ids) if relinked is None else relinked
     observed: dict[int, list[Observed]] = defaultdict(list)
     observations = Observation.objects.filter(
-        inspection__sign__in=sign_ids, inspection__corrections__isnull=True
+        counts_for(sign_ids, relinked, "inspection__"), inspection__corrections__isnull=True
     )
-    for sign_id, kind, severity, taken_at, notified_at in observations.values_list(
+    for visit, sign_id, kind, severity, taken_at, notified_at in observations.values_list(
+        "inspection_id",
         "inspection__sign_id",
         "kind",
         "severity",
@@ -438,7 +454,7 @@ def observed_on(sign_ids: Sequence[int]) -> dict[int, list[Observed]]:
         "inspection__recorded_at",
     ):
         words = Observation.Kind(kind).label
-        observed[sign_id].append(
+        observed[relinked.get(visit, sign_id)].append(
             Observed(kind, Severity(severity), words, taken_at, notified_at)
         )
     return observed
