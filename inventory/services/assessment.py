@@ -10,9 +10,9 @@ from django.db import transaction
 from django.utils import timezone
 
 from inventory.errors import OutOfRangeError, StateConflictError
-from inventory.models import Disposition, Sign
-from inventory.services.judging import judge_and_store
-from inventory.services.logbook import log
+from inventory.models import Disposition, Sign, Standing
+from inventory.services.judging import Judged, judge_and_store
+from inventory.services.logbook import entry, log, log_many
 from inventory.services.people import policy_at
 from inventory.services.standards import code_book
 from inventory.services.standing import (
@@ -26,10 +26,10 @@ from inventory.services.standing import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping, Sequence
     from datetime import date, datetime
 
-    from inventory.models import Assessment, Organisation, User
+    from inventory.models import AgencyPolicy, Assessment, Organisation, User
     from inventory.services.standing import Progress
 
 __all__ = [
@@ -68,24 +68,14 @@ def assess_sign(
     if owner is None:
         msg = f"Sign {sign.pk} is shop stock; it is judged once an agency owns it."
         raise StateConflictError(msg)
-    judged = judge_and_store(
+    judged = judge_locked(
         locked,
+        owner=owner,
         policy=policy_at(owner, owner.day_of(now)),
-        book=code_book(owner),
+        by={sign.pk: by},
         now=now,
     )
-    assessment = judged.assessments[sign.pk]
-    if judged.new_count:
-        log(
-            organisation=owner,
-            actor=by,
-            verb="judge sign",
-            text=f"Verdict: {assessment.verdict}. {assessment.reason}",
-            at=now,
-            sign=locked[0],
-        )
-    refresh_standing(sign=locked[0], now=now)
-    return assessment
+    return judged.assessments[sign.pk]
 
 
 def assess_signs(
@@ -116,10 +106,10 @@ def assess_signs(
             locked = lock_signs(step)
             judged = judge_and_store(locked, policy=policy, book=book, now=now)
             installed = [each for each in locked if each.state == Sign.State.INSTALLED]
-            rebuild(installed, policy=policy, book=book, now=now)
+            rebuild(installed, policy=policy, book=book, now=now, judged=judged)
         counts.signs += len(locked)
-        counts.new += judged.new_count
-        counts.unchanged += len(locked) - judged.new_count
+        counts.new += len(judged.new)
+        counts.unchanged += len(locked) - len(judged.new)
         counts.verdicts.update(judged.verdicts)
     with transaction.atomic():
         log(
@@ -134,6 +124,50 @@ def assess_signs(
             detail={"verdicts": dict(counts.verdicts)},
         )
     return counts
+
+
+def judge_locked(
+    signs: Sequence[Sign],
+    *,
+    owner: Organisation,
+    policy: AgencyPolicy | None,
+    by: Mapping[int, User | None],
+    now: datetime,
+) -> Judged:
+    """
+    Judge locked signs of one agency and rebuild how they stand; the caller's transaction.
+
+    ``by`` names who gave rise to it, by sign: each new verdict goes into the logbook. Without
+    a policy nothing is judged; a sign that is not installed stands nowhere.
+    """
+    book = code_book(owner)
+    judged = Judged()
+    if policy is not None:
+        judged = judge_and_store(signs, policy=policy, book=book, now=now)
+        log_many(
+            entry(
+                organisation=owner,
+                actor=by[each.sign_id],
+                verb="judge sign",
+                text=f"Verdict: {each.verdict}. {each.reason}",
+                at=now,
+                sign=each.sign,
+            )
+            for each in judged.new
+        )
+    installed = [each for each in signs if each.state == Sign.State.INSTALLED]
+    gone = [each.pk for each in signs if each.state != Sign.State.INSTALLED]
+    if gone:
+        Standing.objects.filter(sign__in=gone).delete()
+    if installed:
+        rebuild(
+            installed,
+            policy=policy,
+            book=book,
+            now=now,
+            judged=judged if policy is not None else None,
+        )
+    return judged
 
 
 @transaction.atomic

@@ -26,7 +26,7 @@ from inventory.models import (
 from inventory.services.relinks import counts_for
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
     from datetime import date
     from zoneinfo import ZoneInfo
 
@@ -147,9 +147,16 @@ def flag_groups(
 
 def check_history(instrument: Instrument) -> CheckHistory:
     """Return every check of an instrument as the method takes them."""
-    return CheckHistory(
-        [as_check(row) for row in InstrumentCheck.objects.filter(instrument=instrument)]
-    )
+    return check_histories([instrument])[instrument.pk]
+
+
+def check_histories(instruments: Collection[Instrument]) -> dict[int, CheckHistory]:
+    """Return every check of several instruments as the method takes them, in one query."""
+    checks: dict[int, list[Check]] = {each.pk: [] for each in instruments}
+    if checks:
+        for row in InstrumentCheck.objects.filter(instrument__in=list(checks)).order_by("pk"):
+            checks[row.instrument_id].append(as_check(row))
+    return {key: CheckHistory(each) for key, each in checks.items()}
 
 
 def as_check(row: InstrumentCheck) -> Check:
@@ -166,13 +173,25 @@ def still_doubted(flag: InspectionFlag, history: CheckHistory) -> bool:
 
 def certificates_of(instrument: Instrument) -> list[tuple[date | None, date | None]]:
     """Return the certificates an instrument had and has, the present one last."""
-    earlier = EarlierCertificate.objects.filter(instrument=instrument).order_by(
-        "replaced_at", "pk"
-    )
-    return [
-        *earlier.values_list("certificate_on", "certificate_due_on"),
-        (instrument.certificate_on, instrument.certificate_due_on),
-    ]
+    return certificates_of_each([instrument])[instrument.pk]
+
+
+def certificates_of_each(
+    instruments: Collection[Instrument],
+) -> dict[int, list[tuple[date | None, date | None]]]:
+    """Return the certificates that several instruments had and have, in one query."""
+    found: dict[int, list[tuple[date | None, date | None]]] = {
+        each.pk: [] for each in instruments
+    }
+    if found:
+        earlier = EarlierCertificate.objects.filter(instrument__in=list(found))
+        for key, made_on, due_on in earlier.order_by("replaced_at", "pk").values_list(
+            "instrument_id", "certificate_on", "certificate_due_on"
+        ):
+            found[key].append((made_on, due_on))
+    for each in instruments:
+        found[each.pk].append((each.certificate_on, each.certificate_due_on))
+    return found
 
 
 def certificate_covers(inspections: Sequence[Inspection]) -> set[int]:

@@ -23,7 +23,13 @@ from inventory.models import (
     Sign,
 )
 from inventory.services.assessment import assess_signs
-from inventory.services.doubts import as_check, certificates_of, check_history
+from inventory.services.doubts import (
+    as_check,
+    certificates_of,
+    certificates_of_each,
+    check_histories,
+    check_history,
+)
 from inventory.services.logbook import log
 from inventory.services.standing import policy_or_none
 
@@ -41,44 +47,51 @@ LONGEST_REASON = FlagSettlement._meta.get_field("reason").max_length or 0
 
 
 def lock_instrument(instrument: Instrument) -> Instrument:
+    """Lock an instrument, so that a check and a reading by it know of each other."""
+    return lock_instruments([instrument.pk])[0]
+
+
+def lock_instruments(instrument_ids: Iterable[int]) -> list[Instrument]:
     """
-    Lock an instrument, so that a check and a reading by it know of each other.
+    Lock instruments in a fixed order, those of the numbers that there are.
 
     Instruments are locked before signs, everywhere.
     """
-    locked: Instrument = (
+    return list(
         Instrument.objects.select_for_update(of=("self",))
         .select_related("organisation")
-        .get(pk=instrument.pk)
+        .filter(pk__in=set(instrument_ids))
+        .order_by("pk")
     )
-    return locked
 
 
-def flag_inspection(*, inspection: Inspection, now: datetime) -> list[InspectionFlag]:
-    """Flag new readings that their instrument, locked by the caller, puts in doubt."""
-    instrument = inspection.instrument
-    if instrument is None:
-        return []
+def flag_inspections(
+    *, inspections: Iterable[Inspection], now: datetime
+) -> list[InspectionFlag]:
+    """Flag new readings that their instruments, locked by the caller, put in doubt."""
+    read = [(each, each.instrument) for each in inspections if each.instrument is not None]
+    instruments = {instrument.pk: instrument for _, instrument in read}
+    certificates = certificates_of_each(instruments.values())
+    histories = check_histories(instruments.values())
     flags = []
-    state = certificate_state(
-        certificates_of(instrument), inspection.organisation.day_of(inspection.taken_at)
-    )
-    if state is CertificateState.EXPIRED:
-        flags.append(
-            InspectionFlag(
-                inspection=inspection, reason=Reason.CERTIFICATE_EXPIRED, raised_at=now
+    for inspection, instrument in read:
+        day = inspection.organisation.day_of(inspection.taken_at)
+        if certificate_state(certificates[instrument.pk], day) is CertificateState.EXPIRED:
+            flags.append(
+                InspectionFlag(
+                    inspection=inspection, reason=Reason.CERTIFICATE_EXPIRED, raised_at=now
+                )
             )
-        )
-    failed = check_history(instrument).failed_around(inspection.taken_at)
-    if failed:
-        flags.append(
-            InspectionFlag(
-                inspection=inspection,
-                reason=Reason.CHECK_FAILED,
-                check_made_id=failed[0].number,
-                raised_at=now,
+        failed = histories[instrument.pk].failed_around(inspection.taken_at)
+        if failed:
+            flags.append(
+                InspectionFlag(
+                    inspection=inspection,
+                    reason=Reason.CHECK_FAILED,
+                    check_made_id=failed[0].number,
+                    raised_at=now,
+                )
             )
-        )
     return _stored(flags)
 
 

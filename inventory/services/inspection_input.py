@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from datetime import datetime
 
-    from inventory.models import Instrument
+    from inventory.models import Instrument, User
 
 MAXIMUM_READINGS_PER_SET = 100
 _MINUS_SIGN = "−"
@@ -66,6 +66,30 @@ class PhotoInput:
     taken_at: datetime | None = None
     client_uuid: uuid.UUID | None = None
     is_drawn: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Visit:
+    """
+    One visit to a sign as it was sent; ``corrects_id`` is the inspection it puts right.
+
+    Photos are no part of it: they come apart, and are added to the stored inspection.
+    """
+
+    sign_id: int
+    taken_at: datetime
+    how: str
+    client_uuid: uuid.UUID
+    inspector: User | None = None
+    surface_state: str = ""
+    instrument_id: int | None = None
+    reading_sets: Sequence[ReadingSetInput] = ()
+    observations: Sequence[ObservationInput] = ()
+    visual_rating: VisualRatingInput | None = None
+    note: str = ""
+    device_offset_minutes: int = 0
+    corrects_id: int | None = None
+    is_confirmed: bool = False
 
 
 @dataclass(frozen=True)

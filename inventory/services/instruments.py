@@ -268,7 +268,7 @@ def record_check(
         at=now,
         detail={"instrument": locked.pk, "check": check.pk, "flags": [f.pk for f in flags]},
     )
-    settle_answered(organisation=owner, client_uuid=check.client_uuid, by=by, now=now)
+    settle_answered(organisation=owner, stored_by={check.client_uuid: by}, now=now)
     judge_signs_of([flag.inspection for flag in flags], owner=owner, by=by, now=now)
     return check
 

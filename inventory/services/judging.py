@@ -74,11 +74,19 @@ class Gathered:
 
 @dataclass(slots=True)
 class Judged:
-    """The newest assessment of each sign, and how many of them are new."""
+    """The newest assessment of each sign; those that are new, with their elements by sign."""
 
     assessments: dict[int, Assessment] = field(default_factory=dict)
-    new_count: int = 0
+    new: list[Assessment] = field(default_factory=list)
+    new_elements: dict[int, list[ElementAssessment]] = field(default_factory=dict)
     verdicts: Counter[str] = field(default_factory=Counter)
+
+    def add(self, other: Judged) -> None:
+        """Take in what other signs were judged to be."""
+        self.assessments |= other.assessments
+        self.new += other.new
+        self.new_elements |= other.new_elements
+        self.verdicts += other.verdicts
 
 
 def sign_type_of(code: str, book: CodeBook) -> SignType | None:
@@ -146,13 +154,15 @@ def judge_and_store(
         for (gathered, facts), result in zip(changed, results, strict=True)
     ]
     Assessment.objects.bulk_create(new)
-    ElementAssessment.objects.bulk_create(
-        element
+    judged.new_elements = {
+        assessment.sign_id: _elements(assessment, result)
         for assessment, result in zip(new, results, strict=True)
-        for element in _elements(assessment, result)
+    }
+    ElementAssessment.objects.bulk_create(
+        element for elements in judged.new_elements.values() for element in elements
     )
     judged.assessments.update({assessment.sign_id: assessment for assessment in new})
-    judged.new_count = len(new)
+    judged.new = new
     judged.verdicts.update(each.verdict for each in judged.assessments.values())
     return judged
 

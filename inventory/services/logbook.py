@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from inventory.models import LogbookEntry
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from datetime import datetime
 
     from inventory.models import Organisation, PrintOrder, Sign, User
@@ -26,11 +27,42 @@ def log(
     detail: dict[str, Any] | None = None,
 ) -> LogbookEntry:
     """Write one entry within the caller's transaction; a long text is kept whole in detail."""
+    written = entry(
+        organisation=organisation,
+        actor=actor,
+        verb=verb,
+        text=text,
+        at=at,
+        sign=sign,
+        order=order,
+        detail=detail,
+    )
+    written.save(force_insert=True)
+    return written
+
+
+def log_many(entries: Iterable[LogbookEntry]) -> None:
+    """Write many entries, each made by :func:`entry`, within the caller's transaction."""
+    LogbookEntry.objects.bulk_create(entries)
+
+
+def entry(
+    *,
+    organisation: Organisation,
+    actor: User | None,
+    verb: str,
+    text: str,
+    at: datetime,
+    sign: Sign | None = None,
+    order: PrintOrder | None = None,
+    detail: dict[str, Any] | None = None,
+) -> LogbookEntry:
+    """Return an entry that is not written yet; a long text is kept whole in detail."""
     detail = dict(detail or {})
     if len(text) > MAXIMUM_TEXT_LENGTH:
         detail["text"] = text
         text = text[: MAXIMUM_TEXT_LENGTH - 1] + "…"
-    return LogbookEntry.objects.create(
+    return LogbookEntry(
         organisation=organisation,
         actor=actor,
         verb=verb,

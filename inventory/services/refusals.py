@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections import defaultdict
 from typing import TYPE_CHECKING, Any
 
 from django.core.serializers.json import DjangoJSONEncoder
@@ -16,6 +17,7 @@ from inventory.services.logbook import log
 
 if TYPE_CHECKING:
     import uuid
+    from collections.abc import Mapping
     from datetime import datetime
 
     from inventory.models import Organisation, User
@@ -92,12 +94,26 @@ def settle_refused(
 
 
 def settle_answered(
-    *, organisation: Organisation, client_uuid: uuid.UUID, by: User | None, now: datetime
+    *,
+    organisation: Organisation,
+    stored_by: Mapping[uuid.UUID, User | None],
+    now: datetime,
 ) -> None:
-    """Settle refused entries whose key was stored after all; the caller's transaction."""
-    RefusedEntry.objects.filter(
-        organisation=organisation, client_uuid=client_uuid, settled_at__isnull=True
-    ).update(settled_at=now, settled_by=by, settled_reason=SENT_AGAIN)
+    """
+    Settle refused entries whose key was stored after all, by whom; the caller's transaction.
+
+    One query where none of the keys was ever refused, as nearly always.
+    """
+    waiting = RefusedEntry.objects.filter(
+        organisation=organisation, client_uuid__in=list(stored_by), settled_at__isnull=True
+    )
+    entries_of: dict[User | None, list[int]] = defaultdict(list)
+    for pk, client_uuid in waiting.order_by("pk").values_list("pk", "client_uuid"):
+        entries_of[stored_by[client_uuid]].append(pk)
+    for by, entries in entries_of.items():
+        waiting.filter(pk__in=entries).update(
+            settled_at=now, settled_by=by, settled_reason=SENT_AGAIN
+        )
 
 
 def _storable(text: str) -> Any:

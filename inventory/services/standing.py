@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from django.db import transaction
-from django.db.models import Max
+from django.db.models import Max, prefetch_related_objects
 from django.utils import timezone
 
 from inventory.engineering.assessment.due import (
@@ -34,7 +34,12 @@ from inventory.models import (
     Standing,
     VisualRating,
 )
-from inventory.services.judging import judge_and_store, latest_assessments, sign_type_of
+from inventory.services.judging import (
+    Judged,
+    judge_and_store,
+    latest_assessments,
+    sign_type_of,
+)
 from inventory.services.logbook import log
 from inventory.services.method_ages import replacement_by_age
 from inventory.services.people import policy_at
@@ -149,16 +154,26 @@ def refresh_standing(*, sign: Sign, now: datetime | None = None) -> Standing | N
 
 
 def rebuild(
-    signs: Sequence[Sign], *, policy: AgencyPolicy | None, book: CodeBook, now: datetime
+    signs: Sequence[Sign],
+    *,
+    policy: AgencyPolicy | None,
+    book: CodeBook,
+    now: datetime,
+    judged: Judged | None = None,
 ) -> list[Standing]:
-    """Write the standing of locked, installed signs of one agency; the caller's transaction."""
+    """
+    Write the standing of locked, installed signs of one agency; the caller's transaction.
+
+    ``judged`` is what the caller just judged them to be; signs without a verdict get one.
+    """
     ids = [sign.pk for sign in signs]
-    assessments = latest_assessments(ids)
-    unjudged = [sign for sign in signs if sign.pk not in assessments]
+    judged = Judged(latest_assessments(ids)) if judged is None else judged
+    unjudged = [sign for sign in signs if sign.pk not in judged.assessments]
     if unjudged and policy is not None:
-        judged = judge_and_store(unjudged, policy=policy, book=book, now=now)
-        assessments.update(judged.assessments)
-    elements = _elements_of(assessments)
+        judged.add(judge_and_store(unjudged, policy=policy, book=book, now=now))
+    assessments = {pk: judged.assessments[pk] for pk in ids if pk in judged.assessments}
+    prefetch_related_objects(list(assessments.values()), "inspection")
+    elements = _elements_of(assessments, judged.new_elements)
     sheetings, seen = _sheetings_of(ids), _seen_on(ids, assessments)
     damage_days = read_damage_days(policy.damage_days) if policy is not None else {}
     ages = _ages_of(signs, now)
@@ -373,11 +388,16 @@ def _short(text: str, most: int) -> str:
 
 
 def _elements_of(
-    assessments: dict[int, Assessment],
+    assessments: dict[int, Assessment], at_hand: dict[int, list[ElementAssessment]]
 ) -> dict[int, list[ElementAssessment]]:
-    found: dict[int, list[ElementAssessment]] = defaultdict(list)
-    rows = ElementAssessment.objects.filter(assessment__in=assessments.values())
-    sign_of = {assessment.pk: sign_id for sign_id, assessment in assessments.items()}
+    """Return the elements of each sign's assessment; those not at hand are looked up."""
+    found: dict[int, list[ElementAssessment]] = defaultdict(list, at_hand)
+    sign_of = {
+        assessment.pk: sign_id
+        for sign_id, assessment in assessments.items()
+        if sign_id not in at_hand
+    }
+    rows = ElementAssessment.objects.filter(assessment__in=list(sign_of))
     for row in rows.order_by("assessment", "number"):
         found[sign_of[row.assessment_id]].append(row)
     return found
