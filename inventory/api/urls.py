@@ -6,6 +6,7 @@ from rest_framework.routers import SimpleRouter
 from inventory.api import (
     assessment,
     features,
+    field,
     inspection,
     instruments,
     ordering,
@@ -28,5 +29,13 @@ urlpatterns = [
     ),
     path("policy/", people.PolicyView.as_view(), name="api-policy"),
     path("collections/signs/items", features.SignItems.as_view(), name="api-sign-items"),
+    path("field/basics", field.FieldBasics.as_view(), name="api-field-basics"),
+    path("field/signs", field.FieldSigns.as_view(), name="api-field-signs"),
+    path("field/stock", field.FieldStock.as_view(), name="api-field-stock"),
+    path(
+        "field/photos/<int:photo_id>/small",
+        field.SmallPhoto.as_view(),
+        name="api-field-photo",
+    ),
     path("", include(router.urls)),
 ]

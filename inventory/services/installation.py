@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
     from django.db.models import QuerySet
 
+    from inventory.engineering.standards.local import CodeBook
     from inventory.models import Organisation, PrintOrder, User
 
 SIZE_TOLERANCE_IN = 0.01  # sizes are typed to a hundredth of an inch at most
@@ -172,7 +173,7 @@ def faces_fitting(position: Position) -> QuerySet[Sign]:
     """Return the faces in stock that fit a position, those ordered for it first."""
     if position.is_retired or not position.sign_code:
         return Sign.objects.none()
-    asked = _asked_for(position)
+    asked = asked_for(position, code_book(position.organisation))
     fitting = faces_in_stock(position.organisation).filter(
         sign_code__iexact=asked.code, variant=asked.variant
     )
@@ -200,10 +201,10 @@ class AskedFor(NamedTuple):
     size: WantedSize | None
 
 
-def _asked_for(position: Position) -> AskedFor:
+def asked_for(position: Position, book: CodeBook) -> AskedFor:
     """Return what a position asks for, in the words of the catalogue where it has them."""
     try:
-        resolved = code_book(position.organisation).resolve(position.sign_code)
+        resolved = book.resolve(position.sign_code)
     except NoPublishedValueError:
         return AskedFor(position.sign_code, position.variant, None)
     try:
@@ -282,7 +283,7 @@ def _check_fits(sign: Sign, position: Position) -> None:
             "goes up."
         )
         raise StateConflictError(msg)
-    asked = _asked_for(position)
+    asked = asked_for(position, code_book(position.organisation))
     wanted = f"{asked.code}{asked.variant}"
     brought = f"{sign.sign_code}{sign.variant}" if sign.sign_code else "of an unknown code"
     if normalise_code(brought) != normalise_code(wanted):

@@ -20,7 +20,7 @@ from inventory.models import ColourArea, LocalSignType
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
-    from inventory.models import OrderLine, Organisation, Sign
+    from inventory.models import OrderLine, Organisation, Position, Sign
 
 # Screen colours that stand for the sign colours; they are not colorimetric values.
 FILLS = {
@@ -238,6 +238,20 @@ def looks_of_sign(
         legend_color=own.get(ColourArea.Part.LEGEND, looks.legend_color),
         width_in=sign.width_in or looks.width_in,
         height_in=sign.height_in or looks.height_in,
+    )
+
+
+def looks_of_position(
+    position: Position, local_types: Mapping[str, LocalSignType] | None = None
+) -> FaceLooks:
+    """Return how the face looks that a position asks for."""
+    looks = looks_of_code(position.sign_code, local_types)
+    return replace(
+        looks,
+        code=f"{position.sign_code}{position.variant}",
+        legend_text=position.legend_text,
+        width_in=position.width_in or looks.width_in,
+        height_in=position.height_in or looks.height_in,
     )
 
 

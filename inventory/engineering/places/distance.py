@@ -4,10 +4,12 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+from scipy.spatial import cKDTree
 
 MEAN_EARTH_RADIUS_M = 6_371_008.8  # IUGG mean radius R1 of GRS 80 (Moritz 2000)
 
 FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
 
 
 def distance_m(
@@ -107,3 +109,43 @@ def nearest(
     )
     order = np.argsort(metres, kind="stable")[:count]
     return order, metres[order]
+
+
+def within_distance(
+    latitudes_deg: npt.ArrayLike,
+    longitudes_deg: npt.ArrayLike,
+    of_latitudes_deg: npt.ArrayLike,
+    of_longitudes_deg: npt.ArrayLike,
+    radius_m: float,
+) -> BoolArray:
+    """
+    Return which points lie within a distance of any of some others.
+
+    Parameters
+    ----------
+    latitudes_deg, longitudes_deg : array_like, shape (n,)
+        The points asked about, WGS 84.
+    of_latitudes_deg, of_longitudes_deg : array_like, shape (m,)
+        At least one point to be near to.
+    radius_m : float
+        Great-circle distance on the mean sphere; a point just so far away is within. [m]
+
+    Returns
+    -------
+    numpy.ndarray of bool, shape (n,)
+
+    Examples
+    --------
+    >>> within_distance([0.0, 0.0], [0.001, 0.003], [0.0], [0.0], 112.0).tolist()
+    [True, False]
+    """
+    chord = 2.0 * np.sin(radius_m / (2.0 * MEAN_EARTH_RADIUS_M))
+    tree = cKDTree(_on_unit_sphere(of_latitudes_deg, of_longitudes_deg))
+    distances, _places = tree.query(_on_unit_sphere(latitudes_deg, longitudes_deg))
+    near: BoolArray = distances <= chord
+    return near
+
+
+def _on_unit_sphere(latitudes_deg: npt.ArrayLike, longitudes_deg: npt.ArrayLike) -> FloatArray:
+    phi, lam = np.radians(latitudes_deg), np.radians(longitudes_deg)
+    return np.column_stack((np.cos(phi) * np.cos(lam), np.cos(phi) * np.sin(lam), np.sin(phi)))
