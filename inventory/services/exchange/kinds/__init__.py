@@ -10,7 +10,14 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
-from inventory.services.exchange.kinds import check
+from inventory.services.exchange.kinds import (
+    add_sign,
+    check,
+    flag_record,
+    install,
+    move_support,
+    remove,
+)
 
 if TYPE_CHECKING:
     from inventory.services.exchange.content import Content
@@ -23,4 +30,9 @@ DISCARD = "discard"
 
 KINDS: Mapping[str, Apply] = {
     "check": check.apply,
+    "install": install.apply,
+    "remove": remove.apply,
+    "move_support": move_support.apply,
+    "add_sign": add_sign.apply,
+    "flag_record": flag_record.apply,
 }
