@@ -89,13 +89,7 @@ def carry_page(
     *, organisation: Organisation, asked: PageOfSupports, now: datetime
 ) -> dict[str, Any]:
     """Return everything a phone carries of a page of supports; a fixed number of queries."""
-    supports = {
-        each.pk: each
-        for each in Support.objects.owned_by(organisation)
-        .filter(pk__in=asked.ids)
-        .select_related("road")
-        .order_by("cell", "pk")
-    }
+    supports = _supports_with_roads(organisation, asked.ids)
     stops = _stops_at(organisation, list(supports))
     positions = _positions_at(organisation, supports, {each.position_id for each in stops})
     signs = _installed_at(organisation, positions)
@@ -154,6 +148,16 @@ def _box_around_all(points: Sequence[tuple[float, float]]) -> Box:
     edges = [box_around(latitude, longitude, NEAR_STOP_M) for latitude, longitude in points]
     south, west, north, east = zip(*edges, strict=True)
     return Box(min(south), min(west), max(north), max(east))
+
+
+def _supports_with_roads(organisation: Organisation, ids: list[int]) -> dict[int, Support]:
+    """Return supports in the order of their cells, each road read once: its line is long."""
+    rows = Support.objects.owned_by(organisation).filter(pk__in=ids)
+    supports = {each.pk: each for each in rows.order_by("cell", "pk")}
+    roads = Road.objects.in_bulk({each.road_id for each in supports.values() if each.road_id})
+    for each in supports.values():
+        each.road = roads.get(each.road_id)
+    return supports
 
 
 def _stops_at(organisation: Organisation, support_ids: list[int]) -> list[PackageStop]:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 from zoneinfo import ZoneInfo
 
-from django.db.models import F, Window
+from django.db.models import F, OuterRef, Subquery, Window
 from django.db.models.functions import RowNumber
 
 from inventory.engineering.assessment.carried import carry_readings
@@ -14,16 +14,18 @@ from inventory.engineering.inspection.condition import find_condition
 from inventory.engineering.inspection.readings import decimal_words, reduce_readings
 from inventory.engineering.inspection.vocabulary import Severity
 from inventory.models import (
+    Assessment,
     ElementAssessment,
     Inspection,
     Observation,
     Photo,
+    Sign,
     Standing,
     VisualRating,
 )
 from inventory.services.exchange.versions import position_version
 from inventory.services.installation import asked_for
-from inventory.services.judging import gather, latest_assessments, sign_type_of
+from inventory.services.judging import gather, sign_type_of
 from inventory.services.marks import mark_of_standing
 from inventory.services.sign_faces import local_types_of, looks_of_position, looks_of_sign
 from inventory.services.standing import observed_on
@@ -32,14 +34,22 @@ from inventory.units import partial_date
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import date
+    from decimal import Decimal
 
     from inventory.engineering.assessment.face import ReadingSet
     from inventory.engineering.standards.local import CodeBook
-    from inventory.models import Organisation, Position, Sign
+    from inventory.models import Organisation, Position
     from inventory.services.field.carried_faces import CarriedFaces
 
 MOST_PHOTOS = 2
 MOST_VISITS = 5
+
+
+class Judged(NamedTuple):
+    """What an assessment says of one colour."""
+
+    level: Decimal | None
+    verdict: str
 
 
 def carry_positions(
@@ -83,7 +93,7 @@ def carry_signs(
     ids = [each.pk for each in signs]
     local_types = local_types_of(organisation)
     standings = {row.sign_id: row for row in Standing.objects.filter(sign__in=ids)}
-    elements = _elements_of(ids)
+    judged = _judged_of(ids)
     damage, history, photos = observed_on(ids), _visits_of(ids, organisation), _photos_of(ids)
     return [
         {
@@ -98,7 +108,7 @@ def carry_signs(
             "colours": faces.colours_of(gathered.face),
             "standing": _standing(standings.get(sign.pk)),
             "readings": carry_readings(gathered.readings),
-            "last_readings": _last_readings(gathered.readings, elements[sign.pk]),
+            "last_readings": _last_readings(gathered.readings, judged[sign.pk]),
             "damage": _damage(damage[sign.pk], organisation),
             "photo_ids": photos[sign.pk],
             "history": history[sign.pk],
@@ -160,18 +170,22 @@ def _standing(standing: Standing | None) -> dict[str, Any] | None:
     }
 
 
-def _elements_of(sign_ids: Sequence[int]) -> dict[int, dict[str, ElementAssessment]]:
-    """Return the elements of each sign's newest assessment, by colour."""
-    sign_of = {each.pk: sign_id for sign_id, each in latest_assessments(sign_ids).items()}
-    found: dict[int, dict[str, ElementAssessment]] = defaultdict(dict)
-    rows = ElementAssessment.objects.filter(assessment__in=list(sign_of))
-    for row in rows.order_by("assessment", "number"):
-        found[sign_of[row.assessment_id]].setdefault(row.color, row)
+def _judged_of(sign_ids: Sequence[int]) -> dict[int, dict[str, Judged]]:
+    """Return the level and verdict of each colour in each sign's newest assessment."""
+    newest = Assessment.objects.filter(sign=OuterRef("pk")).order_by("-assessed_at", "-pk")
+    chosen = Sign.objects.filter(pk__in=sign_ids).order_by("pk")
+    keys = list(chosen.values_list(Subquery(newest.values("pk")[:1]), flat=True))
+    found: dict[int, dict[str, Judged]] = defaultdict(dict)
+    rows = ElementAssessment.objects.filter(assessment__in=[key for key in keys if key])
+    for sign_id, color, level, verdict in rows.order_by("assessment", "number").values_list(
+        "assessment__sign", "color", "level", "verdict"
+    ):
+        found[sign_id].setdefault(color, Judged(level, verdict))
     return found
 
 
 def _last_readings(
-    sets: Sequence[ReadingSet], elements: dict[str, ElementAssessment]
+    sets: Sequence[ReadingSet], judged: dict[str, Judged]
 ) -> list[dict[str, Any]]:
     """Return the mean of the newest visit of each colour, beside the level that holds."""
     newest: dict[str, list[ReadingSet]] = {}
@@ -179,22 +193,22 @@ def _last_readings(
         same = newest.setdefault(each.color.value, [])
         if not same or same[0].visit == each.visit:
             same.append(each)
-    return [_last_reading(color, visit, elements.get(color)) for color, visit in newest.items()]
+    return [_last_reading(color, visit, judged.get(color)) for color, visit in newest.items()]
 
 
 def _last_reading(
-    color: str, visit: Sequence[ReadingSet], element: ElementAssessment | None
+    color: str, visit: Sequence[ReadingSet], judged: Judged | None
 ) -> dict[str, Any]:
     reduced = reduce_readings(value for each in visit for value in each.values)
     unusable = visit[0].reason_not_judged
-    level = element.level if element is not None else None
+    level = judged.level if judged is not None else None
     return {
         "color": color,
         "mean": decimal_words(reduced.mean),
         "count": reduced.count,
         "taken_on": f"{visit[0].taken_at:%Y-%m-%d}",
         "level": None if level is None else f"{level.normalize():f}",
-        "verdict": None if element is None or unusable else element.verdict,
+        "verdict": None if judged is None or unusable else judged.verdict,
         "not_judged": unusable,
     }
 
