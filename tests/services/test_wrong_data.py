@@ -73,7 +73,7 @@ def test_it_is_settled_once_with_a_reason(agency, sign):
         settle_wrong_data(flag=flag, reason=" ", by=engineer, now=NOW)
     settle_wrong_data(flag=flag, reason="moved on 2 June", by=engineer, now=NOW)
     assert not open_wrong_data(agency).exists()
-    with pytest.raises(StateConflictError, match="was settled at .*: moved on 2 June"):
+    with pytest.raises(StateConflictError, match=r"was settled at .*: moved on 2 June"):
         settle_wrong_data(flag=flag, reason="again", by=engineer, now=NOW)
     assert flag.settlement.settled_by == engineer
 
