@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from django.db.models import Q
 
-from inventory.models import RelinkedInspection, SignMerge, SupportMerge
+from inventory.models import RelinkedInspection, Sign, SignMerge, SupportMerge
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -36,6 +36,23 @@ def signs_kept_for(sign_ids: Iterable[int]) -> dict[int, int]:
 def supports_kept_for(support_ids: Iterable[int]) -> dict[int, int]:
     """Return those of the supports that are merged away, each with the one kept for it."""
     return _followed(SupportMerge, support_ids)
+
+
+def positions_kept_for(position_ids: Iterable[int]) -> dict[int, int]:
+    """Return the places retired by a merge of signs, each with that of the sign kept."""
+    rows = SignMerge.objects.filter(retired_position__in=position_ids, undo__isnull=True)
+    duplicate_at = dict(rows.values_list("retired_position_id", "duplicate_id"))
+    kept_for = signs_kept_for(duplicate_at.values())
+    place_of = dict(
+        Sign.objects.filter(pk__in=kept_for.values(), position__isnull=False).values_list(
+            "pk", "position_id"
+        )
+    )
+    return {
+        position: place_of[kept_for[duplicate]]
+        for position, duplicate in duplicate_at.items()
+        if kept_for[duplicate] in place_of
+    }
 
 
 def _followed(

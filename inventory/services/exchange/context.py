@@ -9,9 +9,14 @@ from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 from inventory.errors import OutOfRangeError
 from inventory.models import Inspection, Position, Sign, Support
 from inventory.services.exchange import shapes
+from inventory.services.relinks import (
+    positions_kept_for,
+    signs_kept_for,
+    supports_kept_for,
+)
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
     from datetime import datetime
 
     from inventory.models import Device, DeviceOperation, Organisation, User
@@ -24,6 +29,12 @@ RESULT_KEY: Mapping[type[Scoped], str] = {
     Position: "position_id",
     Support: "support_id",
     Inspection: "inspection_id",
+}
+
+KEPT_FOR: Mapping[type[Scoped], Callable[[list[int]], dict[int, int]]] = {
+    Sign: signs_kept_for,
+    Position: positions_kept_for,
+    Support: supports_kept_for,
 }
 
 
@@ -73,9 +84,16 @@ class Context:
         return found
 
     def resolve(self, ref: Any, model: type[Record], name: str = "") -> Record:
-        """Return the organisation's record that a reference names."""
+        """
+        Return the organisation's record that a reference names.
+
+        One that was merged away since stands for the one that is kept.
+        """
         words = name or str(model._meta.verbose_name)
         key = self.key_of(ref, model, words)
+        kept_for = KEPT_FOR.get(model)
+        if kept_for is not None:
+            key = kept_for([key]).get(key, key)
         found: Record | None = model.objects.owned_by(self.organisation).filter(pk=key).first()
         if found is None:
             msg = f"There is no {model._meta.verbose_name} {key} among those you may use."
