@@ -22,7 +22,8 @@ MODULES = ROOT / "node_modules"
 MODULES_STAMP = MODULES / ".signfleet-lock"
 LOCK = ROOT / "package-lock.json"
 SCRIPTS = ROOT / "static" / "js"
-ENTRY_FOLDERS = ("pages",)
+FIELD_ENTRY = SCRIPTS / "field" / "page.js"
+WORKER_ENTRY = SCRIPTS / "sw" / "worker.js"
 
 # What pages take as it is: (inside node_modules, inside static/build).
 COPIES = {
@@ -34,6 +35,8 @@ COPIES = {
     "leaflet.markercluster/MIT-LICENCE.txt": "vendor/MarkerCluster.LICENSE",
     "uplot/dist/uPlot.min.css": "vendor/uPlot.css",
     "uplot/LICENSE": "vendor/uPlot.LICENSE",
+    "zxing-wasm/dist/reader/zxing_reader.wasm": "vendor/zxing_reader.wasm",
+    "zxing-wasm/LICENSE": "vendor/zxing_reader.LICENSE",
 }
 
 
@@ -125,23 +128,35 @@ def _build() -> bool:
     except OSError as error:
         print(error, file=sys.stderr)
         return False
-    entries = [
-        str(path.relative_to(ROOT))
-        for folder in ENTRY_FOLDERS
-        for path in sorted((SCRIPTS / folder).glob("*.js"))
+    return all(_bundle(entries, *switches) for entries, switches in _bundles() if entries)
+
+
+def _bundles() -> list[tuple[list[Path], tuple[str, ...]]]:
+    """Return what is bundled together and how: pages, the field app, its worker."""
+    pages = sorted((SCRIPTS / "pages").glob("*.js"))
+    # A screen of the field app is loaded when it is opened; what screens share, once.
+    in_pieces = ("--format=esm", "--splitting", "--chunk-names=field/pieces/[name]-[hash]")
+    # Not every browser takes a module for a worker.
+    as_script = ("--format=iife", '--define:process.env.NODE_ENV="production"')
+    return [
+        (pages, ("--format=esm",)),
+        ([path for path in (FIELD_ENTRY,) if path.exists()], in_pieces),
+        ([path for path in (WORKER_ENTRY,) if path.exists()], as_script),
     ]
-    if not entries:
-        return True
+
+
+def _bundle(entries: list[Path], *switches: str) -> bool:
+    """Bundle some scripts; return whether it went well."""
     bundled = run_node(
         "node_modules/esbuild/bin/esbuild",
-        *entries,
+        *(str(path.relative_to(ROOT)) for path in entries),
         "--bundle",
         "--minify",
-        "--format=esm",
         "--target=es2022",
         f"--outbase={SCRIPTS.relative_to(ROOT)}",
         f"--outdir={BUILD.relative_to(ROOT)}",
         "--log-level=warning",
+        *switches,
     )
     return bundled == 0
 

@@ -30,8 +30,12 @@ class ContentPolicyMiddleware:
         return answer
 
 
-def content_policy(tile_address: str) -> str:
-    """Return the policy; a tile address such as https://{s}.tiles.example/… opens its host."""
+def content_policy(tile_address: str, *, with_wasm: bool = False) -> str:
+    """
+    Return the policy; a tile address such as https://{s}.tiles.example/… opens its host.
+
+    The field page also compiles the QR reader's WebAssembly, which this site serves.
+    """
     pictures = "'self' data: blob:"
     if tile_address:
         parts = urlsplit(tile_address)
@@ -39,6 +43,7 @@ def content_policy(tile_address: str) -> str:
     return "; ".join(
         (
             "default-src 'self'",
+            *(("script-src 'self' 'wasm-unsafe-eval'",) if with_wasm else ()),
             f"img-src {pictures}",
             "object-src 'none'",
             "base-uri 'none'",

@@ -54,4 +54,5 @@ urlpatterns = [
     path("", include("inventory.web.shop_urls")),
     path("", include("inventory.web.crew_urls")),
     path("", include("inventory.web.instrument_urls")),
+    path("", include("inventory.web.field_urls")),
 ]

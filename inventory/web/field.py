@@ -1,0 +1,172 @@
+"""The field app as a phone keeps it: its shell, its worker and what that keeps, its manifest.
+
+All three are the same for everybody, signed in or not: the phone opens without signal.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from functools import lru_cache
+from html.parser import HTMLParser
+from http import HTTPStatus
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from django.conf import settings
+from django.contrib.staticfiles import finders
+from django.http import HttpResponse, JsonResponse
+from django.template.loader import render_to_string
+from django.templatetags.static import static
+from django.urls import reverse
+from django.views.decorators.http import require_safe
+
+from inventory.web.content_policy import HEADER, content_policy
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from django.http import HttpRequest
+
+WORKER = "build/sw/worker.js"
+PIECES = "build/field/pieces"
+READER = "build/vendor/zxing_reader.wasm"
+# Of the fonts that the style sheet names, the one that the app's words are set in.
+FONT = "build/fonts/files/public-sans-latin-wght-normal.woff2"
+# A phone's own list of icons is not kept a second time by the worker.
+KEPT_LINKS = ("stylesheet", "icon")
+VERSION_LENGTH = 12
+NEVER_OLD = "no-cache"
+NOT_BUILT = "The field app is not built on this server: run `make assets`.\n"
+# The night theme's paper: the phone shows it while the app opens, at any hour.
+DARK = "#0b0d0f"
+ICONS = (
+    ("icons/field-192.png", "192x192", "any"),
+    ("icons/field-512.png", "512x512", "any"),
+    ("icons/field-maskable-512.png", "512x512", "maskable"),
+)
+
+
+@require_safe
+def field_shell(_request: HttpRequest) -> HttpResponse:
+    answer = HttpResponse(_shell(field_version()))
+    answer["Cache-Control"] = NEVER_OLD
+    answer[HEADER] = content_policy(settings.MAP_TILE_ADDRESS, with_wasm=True)
+    return answer
+
+
+@require_safe
+def field_worker(_request: HttpRequest) -> HttpResponse:
+    script = finders.find(WORKER)
+    if script is None:
+        return HttpResponse(
+            NOT_BUILT, content_type="text/plain", status=HTTPStatus.SERVICE_UNAVAILABLE
+        )
+    version = field_version()
+    shell = {"url": reverse("field"), "revision": _digest(_shell(version).encode())}
+    known = json.dumps({"version": version, "files": [shell, *_kept_files()]})
+    text = f"self.SIGNFLEET = {known};\n{Path(script).read_text(encoding='utf-8')}"
+    answer = HttpResponse(text, content_type="text/javascript; charset=utf-8")
+    answer["Cache-Control"] = NEVER_OLD
+    answer["Service-Worker-Allowed"] = reverse("field")
+    return answer
+
+
+@require_safe
+def field_manifest(_request: HttpRequest) -> JsonResponse:
+    home = reverse("field")
+    answer = JsonResponse(
+        {
+            "id": home,
+            "name": "signfleet in the field",
+            "short_name": "signfleet",
+            "description": "Find, read, look at and put up traffic signs, without signal too.",
+            "lang": "en-GB",
+            "start_url": home,
+            "scope": home,
+            "display": "standalone",
+            "background_color": DARK,
+            "theme_color": DARK,
+            "icons": [
+                {"src": static(path), "sizes": sizes, "type": "image/png", "purpose": purpose}
+                for path, sizes, purpose in ICONS
+            ],
+        },
+        content_type="application/manifest+json",
+    )
+    answer["Cache-Control"] = NEVER_OLD
+    return answer
+
+
+def field_version() -> str:
+    """Return the version of the app: another one as soon as any of its files is another."""
+    whole = json.dumps([_shell(""), _kept_files(), _revision(WORKER)])
+    return _digest(whole.encode())[:VERSION_LENGTH]
+
+
+def _shell(version: str) -> str:
+    """Return the shell as HTML; without the request, since it is nobody's in particular."""
+    return render_to_string("inventory/field/shell.html", {"version": version})
+
+
+def _kept_files() -> list[dict[str, str | None]]:
+    """Return the address and the revision of every file that a phone keeps with the shell."""
+    named = _Named()
+    named.feed(_shell(""))
+    addresses = [*named.addresses, static(FONT), static(READER), *_pieces()]
+    return [
+        {"url": address, "revision": _revision(address.removeprefix(_static_prefix()))}
+        for address in dict.fromkeys(addresses)
+    ]
+
+
+def _pieces() -> Iterable[str]:
+    """Return the screens' own scripts, as the first one imports them: beside it, by name."""
+    folder = finders.find(PIECES)
+    if folder is None:
+        return []
+    # The names carry the content's hash already; nothing renames them on the way.
+    return [
+        f"{_static_prefix()}{PIECES}/{path.name}" for path in sorted(Path(folder).glob("*.js"))
+    ]
+
+
+def _static_prefix() -> str:
+    return f"/{settings.STATIC_URL.lstrip('/')}"
+
+
+def _revision(path: str) -> str | None:
+    """Return a hash of a static file; none for a name that holds its content's hash itself."""
+    found = finders.find(path)
+    if found is None:
+        return None
+    place = Path(found)
+    seen = place.stat()
+    return _digest_of_file(place, seen.st_mtime_ns, seen.st_size)
+
+
+@lru_cache(maxsize=512)
+def _digest_of_file(place: Path, _changed_ns: int, _size_bytes: int) -> str:
+    return _digest(place.read_bytes())
+
+
+def _digest(content: bytes) -> str:
+    return hashlib.sha256(content).hexdigest()
+
+
+class _Named(HTMLParser):
+    """Collects the files that the shell names."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.addresses: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        named = dict(attrs)
+        address = None
+        if tag == "script":
+            address = named.get("src")
+        elif tag == "link" and named.get("rel") in KEPT_LINKS:
+            address = named.get("href")
+        if address and address.startswith(_static_prefix()):
+            self.addresses.append(address)
