@@ -41,13 +41,13 @@ from inventory.models import (
     PackageStop,
     Sign,
     StopResult,
-    WrongDataFlag,
 )
 from inventory.models.places import Mount
 from inventory.services.field.area import bounds_of
 from inventory.services.own_levels import rules_on
 from inventory.services.standing import policy_or_none
 from inventory.services.work_packages import handed_out, with_outcome
+from inventory.services.wrong_data import SAID_BY_A_PERSON
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -206,7 +206,7 @@ def _words() -> dict[str, Any]:
         "severities": _pairs(Observation.Severity.choices),
         "removal_reasons": _pairs(Sign.RemovalReason.choices),
         "surface_states": _pairs(Inspection.SurfaceState.choices),
-        "wrong_data_fields": _pairs(WrongDataFlag.Field.choices),
+        "wrong_data_fields": [[each.value, each.label] for each in SAID_BY_A_PERSON],
         "check_moments": _pairs(InstrumentCheck.Moment.choices),
         "tasks": _pairs(PackageStop.Task.choices),
         "not_done_reasons": list(NOT_DONE_REASONS),
