@@ -1,10 +1,18 @@
-"""Run the JavaScript tests with Node's own runner, where there are any."""
+"""
+Run the JavaScript tests with Node's own runner, where there are any.
+
+What the Python methods say of many invented faces is written out first: the scripts that judge
+on the phone are compared with it.
+"""
 
 from __future__ import annotations
 
+import subprocess
 import sys
 
 from tools.node import ROOT, run_node
+
+VECTORS = "tests.engineering.assessment.verdict_vectors"
 
 
 def main() -> int:
@@ -13,7 +21,8 @@ def main() -> int:
     if not tests:
         print("There are no JavaScript tests.")
         return 0
-    return run_node("--test", *tests)
+    made = subprocess.run([sys.executable, "-m", VECTORS], cwd=ROOT, check=False).returncode
+    return made or run_node("--test", *tests)
 
 
 if __name__ == "__main__":

@@ -1,42 +1,15 @@
 /**
- * Readings as whole thousandths, so that a mean equal to its level is seen to meet it.
+ * The running mean beside a form's boxes, in words; what is exact is compared in verdict/.
  *
  * @module
  */
+import * as compare from "./verdict/compare.js";
+import { THOUSANDTHS, toThousandths } from "./verdict/readings.js";
 
-const DECIMALS = 3;
-const THOUSANDTHS = 10 ** DECIMALS;
-const NUMBER = /^(?:\d+(?:\.\d{0,3})?|\.\d{1,3})$/;
-
-/**
- * Return a typed reading in thousandths; null while it is not a number of at most three
- * decimals (the server says what is wrong with it).
- *
- * @param {string} typed
- * @returns {number | null}
- */
-export function toThousandths(typed) {
-  const text = typed.trim();
-  if (!NUMBER.test(text)) {
-    return null;
-  }
-  const [whole, rest = ""] = text.split(".");
-  return Number(whole || "0") * THOUSANDTHS + Number(rest.padEnd(DECIMALS, "0"));
-}
+export { sumReadings, toThousandths } from "./verdict/readings.js";
 
 /**
- * Return the sum and number of the readings that can be read.
- *
- * @param {string[]} typed
- * @returns {{ sum: number, count: number }}
- */
-export function sumReadings(typed) {
-  const values = typed.map(toThousandths).filter((value) => value !== null);
-  return { sum: values.reduce((total, value) => total + value, 0), count: values.length };
-}
-
-/**
- * Return whether a mean is at or above a level, compared exactly.
+ * Return whether a mean is at or above a typed level, compared exactly.
  *
  * @param {{ sum: number, count: number }} readings
  * @param {string} level
@@ -44,9 +17,7 @@ export function sumReadings(typed) {
  */
 export function meetsLevel(readings, level) {
   const bound = toThousandths(level);
-  return bound === null || readings.count === 0
-    ? null
-    : readings.sum >= bound * readings.count;
+  return bound === null || readings.count === 0 ? null : compare.meetsLevel(readings, bound);
 }
 
 /**
@@ -82,9 +53,6 @@ export function contrast(legend, background, level) {
   if (bound === null || !legend.count || !background.count || !background.sum) {
     return null;
   }
-  // legend / background >= bound, cross-multiplied: whole numbers throughout.
-  const left = BigInt(legend.sum) * BigInt(background.count) * BigInt(THOUSANDTHS);
-  const right = BigInt(background.sum) * BigInt(legend.count) * BigInt(bound);
   const ratio = (legend.sum * background.count) / (background.sum * legend.count);
-  return { words: ratio.toFixed(2), isMet: left >= right };
+  return { words: ratio.toFixed(2), isMet: compare.meetsContrast(legend, background, bound) };
 }
