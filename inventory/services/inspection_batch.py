@@ -390,7 +390,8 @@ def _make_rows(prepared: _Prepared) -> None:
             )
         ]
     for reading in prepared.reading_rows:
-        check_fields(reading, exclude=["reading_set"])
+        if reading.place_on_face:  # a value that was understood fits as it is
+            check_fields(reading, exclude=["reading_set"])
     for seen in visit.observations:
         check_storable(seen.note, "note of what was seen")
         observation = Observation(

@@ -31,6 +31,7 @@ from inventory.engineering.assessment.face import (
 )
 from inventory.engineering.assessment.record import facts_of
 from inventory.engineering.inspection.readings import parse_reading
+from inventory.engineering.inspection.usability import reason_not_judged
 from inventory.engineering.inspection.vocabulary import How, SurfaceState
 from inventory.engineering.standards.vocabulary import (
     Color,
@@ -79,6 +80,7 @@ class Judged:
     assessments: dict[int, Assessment] = field(default_factory=dict)
     new: list[Assessment] = field(default_factory=list)
     new_elements: dict[int, list[ElementAssessment]] = field(default_factory=dict)
+    new_read_at: dict[int, datetime | None] = field(default_factory=dict)
     verdicts: Counter[str] = field(default_factory=Counter)
 
     def add(self, other: Judged) -> None:
@@ -86,7 +88,15 @@ class Judged:
         self.assessments |= other.assessments
         self.new += other.new
         self.new_elements |= other.new_elements
+        self.new_read_at |= other.new_read_at
         self.verdicts += other.verdicts
+
+    def read_at(self, sign_id: int) -> datetime | None:
+        """Return when the judged readings of a sign were taken; ``None`` if none were."""
+        if sign_id in self.new_read_at:
+            return self.new_read_at[sign_id]
+        known = self.assessments.get(sign_id)
+        return None if known is None or known.inspection is None else known.inspection.taken_at
 
 
 def sign_type_of(code: str, book: CodeBook) -> SignType | None:
@@ -140,29 +150,32 @@ def judge_and_store(
     a job that was broken off can simply be run again.
     """
     rules = rules_on(policy, policy.organisation.day_of(now))
-    judged = Judged(assessments=latest_assessments([sign.pk for sign in signs]))
+    newest = _newest_of([sign.pk for sign in signs])
+    known_facts = _facts_by(newest, policy)
     zone = ZoneInfo(policy.organisation.time_zone)
     changed: list[tuple[Gathered, dict[str, Any]]] = []
+    unchanged: list[int] = []
     for gathered in gather(signs, book, zone):
         facts = facts_of(gathered.face, gathered.readings, rules)
-        known = judged.assessments.get(gathered.sign.pk)
-        if known is None or not _is_same(known, facts, policy):
+        if known_facts.get(gathered.sign.pk) == facts:
+            unchanged.append(newest[gathered.sign.pk])
+        else:
             changed.append((gathered, facts))
     results = assess_faces(((each.face, each.readings) for each, _ in changed), rules)
-    new = [
-        _assessment(gathered, result, facts, policy, now)
-        for (gathered, facts), result in zip(changed, results, strict=True)
-    ]
-    Assessment.objects.bulk_create(new)
+    judged = Judged(_assessments_by(unchanged))
+    for (gathered, facts), result in zip(changed, results, strict=True):
+        visit = _newest_judged(gathered, result)
+        judged.new.append(_assessment(gathered.sign, visit, result, facts, policy, now))
+        judged.new_read_at[gathered.sign.pk] = None if visit is None else visit.taken_at
+    Assessment.objects.bulk_create(judged.new)
     judged.new_elements = {
         assessment.sign_id: _elements(assessment, result)
-        for assessment, result in zip(new, results, strict=True)
+        for assessment, result in zip(judged.new, results, strict=True)
     }
     ElementAssessment.objects.bulk_create(
         element for elements in judged.new_elements.values() for element in elements
     )
-    judged.assessments.update({assessment.sign_id: assessment for assessment in new})
-    judged.new = new
+    judged.assessments.update({assessment.sign_id: assessment for assessment in judged.new})
     judged.verdicts.update(each.verdict for each in judged.assessments.values())
     return judged
 
@@ -186,38 +199,55 @@ def judge_unstored(
 
 def latest_assessments(sign_ids: Sequence[int]) -> dict[int, Assessment]:
     """Return the newest assessment of each sign that has one, in two queries."""
+    return _assessments_by(list(_newest_of(sign_ids).values()))
+
+
+def _newest_of(sign_ids: Sequence[int]) -> dict[int, int]:
+    """Return which assessment of each sign is the newest, of those that have one."""
     newest = (
         Assessment.objects.filter(sign=OuterRef("pk"))
         .order_by("-assessed_at", "-pk")
         .values("pk")[:1]
     )
     chosen = Sign.objects.filter(pk__in=sign_ids).order_by("pk")
-    ids = [pk for pk in chosen.values_list(Subquery(newest), flat=True) if pk is not None]
-    rows = Assessment.objects.filter(pk__in=ids).select_related("inspection").order_by("pk")
+    found = chosen.values_list("pk", Subquery(newest))
+    return {sign_id: pk for sign_id, pk in found if pk is not None}
+
+
+def _assessments_by(keys: Sequence[int]) -> dict[int, Assessment]:
+    """Return assessments with the inspections they rest on, by sign."""
+    if not keys:
+        return {}
+    rows = Assessment.objects.filter(pk__in=keys).select_related("inspection").order_by("pk")
     return {row.sign_id: row for row in rows}
 
 
-def _is_same(known: Assessment, facts: dict[str, Any], policy: AgencyPolicy) -> bool:
-    return (
-        known.method_version == METHOD_VERSION
-        and known.policy_id == policy.pk
-        and known.facts == facts
+def _facts_by(newest: dict[int, int], policy: AgencyPolicy) -> dict[int, dict[str, Any]]:
+    """Return the facts of the assessments made by these rules and this method, by sign."""
+    rows = Assessment.objects.filter(
+        pk__in=list(newest.values()), policy=policy, method_version=METHOD_VERSION
     )
+    return dict(rows.order_by("pk").values_list("sign_id", "facts"))
+
+
+def _newest_judged(gathered: Gathered, result: FaceAssessment) -> ReadingSet | None:
+    """Return the newest of what was judged; it stands for the assessment."""
+    judged = [each for each in gathered.readings if each.visit in result.visits]
+    return max(judged, key=lambda each: (each.taken_at, each.visit), default=None)
 
 
 def _assessment(
-    gathered: Gathered,
+    sign: Sign,
+    newest: ReadingSet | None,
     result: FaceAssessment,
     facts: dict[str, Any],
     policy: AgencyPolicy,
     now: datetime,
 ) -> Assessment:
     # The newest of the judged visits stands for the assessment; the facts name them all.
-    judged = [each for each in gathered.readings if each.visit in result.visits]
-    newest = max(judged, key=lambda each: (each.taken_at, each.visit), default=None)
     return Assessment(
         organisation=policy.organisation,
-        sign=gathered.sign,
+        sign=sign,
         inspection_id=None if newest is None else newest.visit,
         policy=policy,
         assessed_at=now,
@@ -234,7 +264,7 @@ def _assessment(
 def _elements(assessment: Assessment, result: FaceAssessment) -> list[ElementAssessment]:
     return [
         ElementAssessment(
-            assessment=assessment,
+            assessment_id=assessment.pk,
             number=number,
             kind=element.kind.value,
             color=element.color,
@@ -279,9 +309,11 @@ def _readings_of(
     sign_ids: Sequence[int], zone: ZoneInfo, before: datetime | None = None
 ) -> dict[int, list[ReadingSet]]:
     """
-    Return everything read on each sign, but for inspections that another one corrects.
+    Return what may decide about each sign; what another inspection corrects never does.
 
-    What was read on a duplicate counts for the sign that is kept, while their merge stands.
+    Per colour that is the newest visit that can be judged, and newer ones that cannot: the
+    values of earlier visits are not looked up. What was read on a duplicate counts for the
+    sign that is kept, while their merge stands.
     """
     # Three plain look-ups by key: joined into one, a database without statistics on rows just
     # loaded may plan it so badly that it takes minutes.
@@ -293,13 +325,28 @@ def _readings_of(
     if before is not None:
         inspections = inspections.filter(taken_at__lt=before)
     visits = {
-        pk: tuple(head)
-        for pk, *head in inspections.order_by("pk").values_list(
-            "pk", "taken_at", "how", "surface_state", "instrument_id", "sign_id"
+        pk: _VisitHead(
+            pk,
+            taken_at.astimezone(zone),
+            How(how),
+            SurfaceState(state),
+            instrument,
+            relinked.get(pk, sign_id),
         )
+        for pk, taken_at, how, state, instrument, sign_id in inspections.order_by(
+            "pk"
+        ).values_list("pk", "taken_at", "how", "surface_state", "instrument_id", "sign_id")
     }
-    heads = {
-        set_id: (color, observation, entrance, visit, *visits[visit])
+    doubts = doubts_of(sign_ids, zone, relinked)
+    heads = [
+        _SetHead(
+            set_id,
+            Color(color),
+            observation,
+            entrance,
+            visits[visit],
+            doubts.get(visit, ""),
+        )
         for set_id, color, observation, entrance, visit in RecordedSet.objects.filter(
             inspection__in=list(visits)
         )
@@ -307,44 +354,94 @@ def _readings_of(
         .values_list(
             "pk", "color", "observation_angle_deg", "entrance_angle_deg", "inspection_id"
         )
-    }
-    values: dict[int, list[Decimal]] = defaultdict(list)
-    for set_id, typed in (
-        Reading.objects.filter(reading_set__in=list(heads))
-        .order_by("reading_set_id", "number")
-        .values_list("reading_set_id", "typed")
-    ):
-        values[set_id].append(parse_reading(typed))
-    doubts = doubts_of(sign_ids, zone, relinked)
+    ]
+    chosen = _that_may_decide(heads)
+    values = _values_of(chosen)
+    if any(each.number not in values for each in chosen):
+        # A set without a value decides nothing: what is older may.
+        chosen, values = heads, _values_of(heads)
     sets: dict[int, list[ReadingSet]] = defaultdict(list)
-    for set_id, (
-        color,
-        observation,
-        entrance,
-        visit,
-        taken_at,
-        how,
-        state,
-        instrument,
-        sign_id,
-    ) in heads.items():
-        if not values[set_id]:
-            continue
-        sets[relinked.get(visit, sign_id)].append(
-            ReadingSet(
-                color=Color(color),
-                values=tuple(values[set_id]),
-                taken_at=taken_at.astimezone(zone),
-                visit=visit,
-                how=How(how),
-                surface_state=SurfaceState(state),
-                observation_angle_deg=observation,
-                entrance_angle_deg=entrance,
-                doubt=doubts.get(visit, ""),
-                instrument=instrument,
-            )
-        )
+    for each in chosen:
+        if each.number in values:
+            sets[each.visit.sign].append(each.with_values(tuple(values[each.number])))
     return sets
+
+
+@dataclass(frozen=True, slots=True)
+class _VisitHead:
+    """A visit without what was read on it; ``sign`` is the one it counts for."""
+
+    number: int
+    taken_at: datetime
+    how: How
+    surface_state: SurfaceState
+    instrument: int | None
+    sign: int
+
+
+@dataclass(frozen=True, slots=True)
+class _SetHead:
+    """A reading set without its values."""
+
+    number: int
+    color: Color
+    observation_angle_deg: Decimal
+    entrance_angle_deg: Decimal
+    visit: _VisitHead
+    doubt: str
+
+    @property
+    def can_be_judged(self) -> bool:
+        """Return whether the set can be judged if it has a value."""
+        return not reason_not_judged(
+            how=self.visit.how,
+            surface_state=self.visit.surface_state,
+            observation_angle_deg=self.observation_angle_deg,
+            entrance_angle_deg=self.entrance_angle_deg,
+            doubt=self.doubt,
+        )
+
+    def with_values(self, values: tuple[Decimal, ...]) -> ReadingSet:
+        """Return the set as the method takes it."""
+        visit = self.visit
+        return ReadingSet(
+            color=self.color,
+            values=values,
+            taken_at=visit.taken_at,
+            visit=visit.number,
+            how=visit.how,
+            surface_state=visit.surface_state,
+            observation_angle_deg=self.observation_angle_deg,
+            entrance_angle_deg=self.entrance_angle_deg,
+            doubt=self.doubt,
+            instrument=visit.instrument,
+        )
+
+
+def _that_may_decide(heads: Sequence[_SetHead]) -> list[_SetHead]:
+    """Leave out what is older than the newest visit of its colour that can be judged."""
+    newest: dict[tuple[int, Color], tuple[datetime, int]] = {}
+    for each in heads:
+        if each.can_be_judged:
+            key, place = (each.visit.sign, each.color), (each.visit.taken_at, each.visit.number)
+            newest[key] = max(newest.get(key, place), place)
+    return [
+        each
+        for each in heads
+        if (at := newest.get((each.visit.sign, each.color))) is None
+        or (each.visit.taken_at, each.visit.number) >= at
+    ]
+
+
+def _values_of(heads: Sequence[_SetHead]) -> dict[int, list[Decimal]]:
+    """Return the values of reading sets as they were typed, in their order."""
+    values: dict[int, list[Decimal]] = {}
+    rows = Reading.objects.filter(reading_set__in=[each.number for each in heads])
+    for set_id, typed in rows.order_by("reading_set_id", "number").values_list(
+        "reading_set_id", "typed"
+    ):
+        values.setdefault(set_id, []).append(parse_reading(typed))
+    return values
 
 
 def _word(words: type[Word], text: str) -> Word | None:

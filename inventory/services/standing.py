@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from django.db import transaction
-from django.db.models import Max, prefetch_related_objects
+from django.db.models import Max
 from django.utils import timezone
 
 from inventory.engineering.assessment.due import (
@@ -172,9 +172,9 @@ def rebuild(
     if unjudged and policy is not None:
         judged.add(judge_and_store(unjudged, policy=policy, book=book, now=now))
     assessments = {pk: judged.assessments[pk] for pk in ids if pk in judged.assessments}
-    prefetch_related_objects(list(assessments.values()), "inspection")
     elements = _elements_of(assessments, judged.new_elements)
-    sheetings, seen = _sheetings_of(ids), _seen_on(ids, assessments)
+    sheetings = _sheetings_of(ids)
+    seen = _seen_on(ids, {pk: judged.read_at(pk) for pk in ids})
     damage_days = read_damage_days(policy.damage_days) if policy is not None else {}
     ages = _ages_of(signs, now)
     rows = [
@@ -183,6 +183,7 @@ def rebuild(
             assessments.get(sign.pk),
             elements[sign.pk],
             seen[sign.pk],
+            read_at=judged.read_at(sign.pk),
             sheeting=sheetings[sign.pk],
             book=book,
             damage_days=damage_days,
@@ -239,6 +240,7 @@ def _standing(
     elements: Sequence[ElementAssessment],
     seen: _Seen,
     *,
+    read_at: datetime | None,
     sheeting: str,
     book: CodeBook,
     damage_days: DamageDays,
@@ -259,7 +261,7 @@ def _standing(
         find_causes(
             verdict=verdict,
             verdict_words=_failing_words(verdict, elements),
-            judged_on=_judged_on(owner, assessment, now),
+            judged_on=_judged_on(owner, assessment, read_at, now),
             severity=seen.condition.severity,
             condition_words=_condition_words(worst) + target_words,
             put_right_by_on=put_right_by_on,
@@ -318,13 +320,16 @@ def _no_rules_words(owner: Organisation) -> str:
     )
 
 
-def _judged_on(owner: Organisation, assessment: Assessment | None, now: datetime) -> date:
+def _judged_on(
+    owner: Organisation,
+    assessment: Assessment | None,
+    read_at: datetime | None,
+    now: datetime,
+) -> date:
     """Return the day of the judged readings, or of the judgement where none were needed."""
     if assessment is None:
         return owner.day_of(now)
-    if assessment.inspection is not None:
-        return owner.day_of(assessment.inspection.taken_at)
-    return owner.day_of(assessment.assessed_at)
+    return owner.day_of(assessment.assessed_at if read_at is None else read_at)
 
 
 def _margin_ratio(elements: Sequence[ElementAssessment]) -> float | None:
@@ -417,8 +422,12 @@ def _sheetings_of(sign_ids: Sequence[int]) -> dict[int, str]:
     )
 
 
-def _seen_on(sign_ids: Sequence[int], assessments: dict[int, Assessment]) -> dict[int, _Seen]:
-    """Return what was seen on each sign, inspections that another corrects left out."""
+def _seen_on(sign_ids: Sequence[int], read_at: dict[int, datetime | None]) -> dict[int, _Seen]:
+    """
+    Return what was seen on each sign, inspections that another corrects left out.
+
+    ``read_at`` is when the readings were taken that each sign is judged by.
+    """
     relinked = relinked_to(sign_ids)
     observed = observed_on(sign_ids, relinked)
     rated: dict[int, tuple[datetime, bool]] = {}
@@ -445,7 +454,7 @@ def _seen_on(sign_ids: Sequence[int], assessments: dict[int, Assessment]) -> dic
     return {
         sign_id: _Seen(
             find_condition(observed[sign_id]),
-            _inadequate_at(rated.get(sign_id), assessments.get(sign_id)),
+            _inadequate_at(rated.get(sign_id), read_at[sign_id]),
             visited.get(sign_id),
         )
         for sign_id in sign_ids
@@ -481,13 +490,12 @@ def observed_on(
 
 
 def _inadequate_at(
-    rated: tuple[datetime, bool] | None, assessment: Assessment | None
+    rated: tuple[datetime, bool] | None, read_at: datetime | None
 ) -> datetime | None:
     """Return when a night inspection found a sign not adequate, if not measured since."""
     if rated is None or rated[1]:
         return None
-    inspection: Any = assessment.inspection if assessment is not None else None
-    measured_since = inspection is not None and inspection.taken_at > rated[0]
+    measured_since = read_at is not None and read_at > rated[0]
     return None if measured_since else rated[0]
 
 
