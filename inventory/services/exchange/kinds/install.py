@@ -79,13 +79,13 @@ def _check_conflict(
             return  # another of the crew recorded it too
         was = "on a day not known" if there.installed_on is None else f"on {there.installed_on}"
         msg = (
-            f"{_named(face)} is on record as put up here {was}; this says on {installed_on}. "
+            f"{_start(face)} is on record as put up here {was}; this says on {installed_on}. "
             "An engineer decides which day is right."
         )
         raise ConflictError(msg)
     if face.state == Sign.State.INSTALLED:
         msg = (
-            f"{_named(face)} is on record as put up at {face.position}; this says that it was "
+            f"{_start(face)} is on record as put up at {face.position}; this says that it was "
             f"put up at {position}. An engineer decides where it is."
         )
         raise ConflictError(msg)
@@ -94,12 +94,11 @@ def _check_conflict(
         position, there, position.support
     ):
         return
-    now = f"{_named(there)} stands there" if there is not None else "no face stands there"
-    found = f"found {_named(replaces)}" if replaces is not None else "found no face"
+    stands = f"{_named(there)} stands" if there is not None else "no face stands"
+    found = _named(replaces) if replaces is not None else "no face"
     msg = (
-        f"The crew that put up {_named(face)[0].lower()}{_named(face)[1:]} on {installed_on} "
-        f"{found} at {position}, but by the records {now[0].lower()}{now[1:]}. An engineer "
-        "decides which face stands."
+        f"The crew that put up {_named(face)} on {installed_on} found {found} at {position}, "
+        f"but by the records {stands} there now. An engineer decides which face stands."
     )
     raise ConflictError(msg)
 
@@ -132,5 +131,9 @@ def _usable(context: Context) -> QuerySet[Sign]:
 
 
 def _named(sign: Sign) -> str:
-    name = f"label {sign.label_id}, {sign}" if sign.label_id else str(sign)
+    return f"{sign}, label {sign.label_id}" if sign.label_id else str(sign)
+
+
+def _start(sign: Sign) -> str:
+    name = _named(sign)
     return name[0].upper() + name[1:]
