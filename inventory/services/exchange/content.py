@@ -126,7 +126,9 @@ def read_sent(data: Mapping[str, Any], most: int = MOST_OPERATIONS) -> tuple[Sen
         Sent(
             client_uuid=str(each.get("client_uuid", "")),
             sha256=str(each.get("sha256", "")),
-            content=content if isinstance(content := each.get("content"), str) else "",
+            content=content
+            if isinstance(content := each.get("content"), str)
+            else json.dumps(content),
         )
         for each in shapes.mappings(data, "operations", most=most)
     )

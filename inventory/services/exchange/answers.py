@@ -1,0 +1,88 @@
+"""What a phone is told of each operation it sent or asked after."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from inventory.models import DeviceOperation, RefusedEntry
+
+if TYPE_CHECKING:
+    import uuid
+    from collections.abc import Sequence
+
+    from inventory.models import Device
+
+State = DeviceOperation.State
+
+ALREADY_APPLIED = "already_applied"
+BROKEN = "broken"
+OTHER_CONTENT = "other_content"
+REPLACED = "replaced"
+UNKNOWN_KIND = "unknown_kind"
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """One answer; ``result`` names the records that the operation made."""
+
+    client_uuid: str
+    answer: str
+    code: str = ""
+    sentence: str = ""
+    result: dict[str, Any] = field(default_factory=dict)
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the answer as a phone reads it."""
+        return asdict(self)
+
+
+def answer_of(operation: DeviceOperation, *, is_again: bool = False) -> Answer:
+    """Return what is known of an operation; ``is_again``: it was here before it was sent."""
+    is_applied = operation.state == State.APPLIED
+    return Answer(
+        client_uuid=str(operation.client_uuid),
+        answer=ALREADY_APPLIED if is_applied and is_again else str(operation.state),
+        code=operation.code,
+        sentence=operation.sentence,
+        result=operation.result,
+    )
+
+
+def news_of(device: Device, asked: Sequence[uuid.UUID]) -> list[Answer]:
+    """
+    Return what became of operations a phone asks after; what is not known here is left out.
+
+    What the phone sent under an id that another phone's operation has, or that arrived
+    damaged, was kept apart as a refused entry: that is what it asks after.
+    """
+    if not asked:
+        return []
+    operations = DeviceOperation.objects.owned_by(device.organisation).filter(
+        client_uuid__in=asked
+    )
+    own = {each.client_uuid: each for each in operations if each.device_id == device.pk}
+    entries = {
+        entry.client_uuid: entry
+        for entry in RefusedEntry.objects.owned_by(device.organisation)
+        .filter(
+            client_uuid__in=[each for each in asked if each not in own],
+            kind=RefusedEntry.Kind.OPERATION,
+        )
+        .order_by("pk")
+    }
+    others = {each.client_uuid: each for each in operations if each.client_uuid not in entries}
+    found: list[Answer] = []
+    for key in asked:
+        operation = own.get(key) or others.get(key)
+        if operation is not None:
+            found.append(answer_of(operation))
+        elif key in entries:
+            found.append(_answer_of_entry(entries[key]))
+    return found
+
+
+def _answer_of_entry(entry: RefusedEntry) -> Answer:
+    if entry.settled_at is not None:
+        return Answer(str(entry.client_uuid), State.DISCARDED, "", entry.settled_reason)
+    return Answer(str(entry.client_uuid), State.REFUSED, "", entry.sentence)
