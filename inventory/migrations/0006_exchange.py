@@ -340,6 +340,10 @@ class Migration(migrations.Migration):
         ),
         migrations.AddIndex(
             model_name='deviceoperation',
+            index=models.Index(condition=models.Q(('settled_at__isnull', False)), fields=['organisation', '-settled_at', '-id'], name='operation_settled'),
+        ),
+        migrations.AddIndex(
+            model_name='deviceoperation',
             index=models.Index(fields=['device', 'sequence'], name='operation_by_sequence'),
         ),
         migrations.AddIndex(

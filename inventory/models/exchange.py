@@ -164,6 +164,11 @@ class DeviceOperation(Scoped):
                 fields=("organisation", "state", "-received_at", "-id"),
                 name="operation_by_state",
             ),
+            models.Index(
+                fields=("organisation", "-settled_at", "-id"),
+                condition=Q(settled_at__isnull=False),
+                name="operation_settled",
+            ),
             models.Index(fields=("device", "sequence"), name="operation_by_sequence"),
             models.Index(
                 fields=("replaces_uuid",),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.db import transaction
@@ -106,6 +107,7 @@ def test_what_was_read_on_the_duplicate_counts_for_the_one_kept(agency):
     assert verdict(kept) == "below"
     assert not Standing.objects.filter(sign=duplicate).exists()
     newest = Assessment.objects.filter(sign=kept).first()
+    assert newest is not None
     assert newest.inspection == second
     # Nothing that was recorded has changed: the inspection is still of the duplicate.
     second.refresh_from_db()
@@ -306,13 +308,13 @@ def test_what_counts_for_many_signs_is_found_in_the_same_queries(
     agency, django_assert_num_queries
 ):
     pairs = [(make_sign(agency), make_sign(agency)) for _ in range(3)]
-    for kept, duplicate in pairs:
-        read(duplicate)
-        merge(kept, duplicate)
-    book, zone = code_book(agency), None
+    for one, other in pairs:
+        read(other)
+        merge(one, other)
     kept = lock_signs([pair[0].pk for pair in pairs])
+    book = code_book(agency)
     with django_assert_num_queries(6):
-        gathered = gather(kept, book, zone)
+        gathered = gather(kept, book, ZoneInfo("UTC"))
     assert [len(each.readings) for each in gathered] == [2, 2, 2]
 
 
