@@ -11,7 +11,7 @@ import { SKEW_SHOWN_S } from "./constants.js";
  * @param {Date} [at]
  */
 export function deviceMoment(at = new Date()) {
-  return { device_at: at.toISOString(), device_offset_minutes: -at.getTimezoneOffset() };
+  return { device_at: at.toISOString(), device_offset_minutes: 0 - at.getTimezoneOffset() };
 }
 
 /**

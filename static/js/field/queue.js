@@ -17,6 +17,7 @@ import {
   SYNC_TAG,
 } from "./constants.js";
 import { sendPhotos } from "./photos.js";
+import { StorageBrokenError, StorageFullError } from "./store.js";
 
 export { exportOutbox } from "./outbox_file.js";
 
@@ -34,10 +35,10 @@ export { exportOutbox } from "./outbox_file.js";
  * How a sending ended: `done` nothing that may go is left; `waits` something can still be undone
  * until next_at_ms; `offline` no answer; `busy` the server asks to come back later; `not_known`
  * the server does not know this phone's key; `no_device` nobody has signed in yet; `full` the
- * phone has no room for the answers.
+ * phone has no room for the answers; `broken` the phone's storage cannot be read.
  *
  * @typedef {object} Outcome
- * @property {"done" | "waits" | "offline" | "busy" | "not_known" | "no_device" | "full"} state
+ * @property {"done" | "waits" | "offline" | "busy" | "not_known" | "no_device" | "full" | "broken"} state
  * @property {string} sentence "" when there is nothing to say
  * @property {number} settled how many answers came
  * @property {number | null} next_at_ms
@@ -64,7 +65,7 @@ const SENTENCES = {
  * @returns {Promise<Outcome>}
  */
 export async function sendWaiting(app, { isHurried = false } = {}) {
-  const outcome = await alone(SEND_LOCK, () => sendAll(app, isHurried));
+  const outcome = await alone(SEND_LOCK, () => sendAll(app, isHurried)).catch(asOutcome);
   return { ...outcome, sentence: outcome.sentence || (SENTENCES[outcome.state] ?? "") };
 }
 
@@ -81,6 +82,25 @@ async function alone(name, work) {
   return navigator.locks ? navigator.locks.request(name, work) : work();
 }
 
+/** @type {Readonly<Outcome>} */
+const NOTHING_YET = { state: "done", sentence: "", settled: 0, next_at_ms: null, skew_s: null };
+
+/**
+ * Return what a failure of the phone's own storage means; any other is nobody's plan.
+ *
+ * @param {unknown} error
+ * @returns {Outcome}
+ */
+function asOutcome(error) {
+  if (error instanceof StorageFullError) {
+    return { ...NOTHING_YET, state: "full" };
+  }
+  if (error instanceof StorageBrokenError || error instanceof DOMException) {
+    return { ...NOTHING_YET, state: "broken", sentence: error.message };
+  }
+  throw error;
+}
+
 /**
  * @param {Sender} app
  * @param {boolean} isHurried
@@ -88,8 +108,7 @@ async function alone(name, work) {
  */
 async function sendAll(app, isHurried) {
   const device = await app.store.setting("device");
-  /** @type {Outcome} */
-  const outcome = { state: "done", sentence: "", settled: 0, next_at_ms: null, skew_s: null };
+  const outcome = { ...NOTHING_YET };
   if (!device) {
     return { ...outcome, state: "no_device" };
   }
@@ -128,9 +147,6 @@ async function sendAll(app, isHurried) {
       return { ...outcome, ...answer };
     }
     const settled = await takeAnswers(app.store, answer);
-    if (settled === null) {
-      return { ...outcome, state: "full" };
-    }
     outcome.settled += settled.count;
     outcome.skew_s = answer.skew_s;
     ask = [];
@@ -147,16 +163,9 @@ async function sendAll(app, isHurried) {
  */
 async function takeAnswers(store, { epoch, server_time, answers, news }) {
   const server_ms = Date.parse(server_time);
-  try {
-    const outcome = await store.setAnswers([...news, ...answers], { epoch, server_ms });
-    await store.dropOldAcknowledged(server_ms);
-    return { count: outcome.settled, isNewEpoch: outcome.is_new_epoch };
-  } catch (error) {
-    if (error instanceof Error && error.name === "StorageFullError") {
-      return null;
-    }
-    throw error;
-  }
+  const outcome = await store.setAnswers([...news, ...answers], { epoch, server_ms });
+  await store.dropOldAcknowledged(server_ms);
+  return { count: outcome.settled, isNewEpoch: outcome.is_new_epoch };
 }
 
 /**
@@ -279,6 +288,8 @@ export class Queue extends EventTarget {
     this.timer = undefined;
     /** @type {Promise<Outcome> | null} */
     this.sending = null;
+    /** @type {Promise<void>} */
+    this.photos = Promise.resolve();
     this.isWanted = false;
     this.isStopped = false;
   }
@@ -296,6 +307,10 @@ export class Queue extends EventTarget {
    * @returns {Promise<Outcome>}
    */
   async send(options = {}) {
+    if (this.sending && options.isHurried) {
+      await this.sending;
+      return this.send(options);
+    }
     if (this.sending) {
       // What was recorded meanwhile goes after it.
       this.isWanted = true;
@@ -311,7 +326,7 @@ export class Queue extends EventTarget {
     this.dispatchEvent(new Event("outcome"));
     if (this.outcome.state === "done" || this.outcome.state === "waits") {
       this.failures = 0;
-      void this.sendPhotos();
+      this.photos = this.sendPhotos();
     } else {
       this.failures += 1;
     }
@@ -324,7 +339,7 @@ export class Queue extends EventTarget {
     try {
       await sendPhotos(this.app);
     } catch (error) {
-      this.outcome = this.outcome && { ...this.outcome, sentence: String(error) };
+      this.outcome = asOutcome(error);
       this.dispatchEvent(new Event("outcome"));
     }
   }
@@ -347,9 +362,12 @@ export class Queue extends EventTarget {
     this.timer = setTimeout(() => void this.send(), wait_ms);
   }
 
-  stop() {
+  /** Stop, once what is under way has ended. */
+  async stop() {
     this.isStopped = true;
     clearTimeout(this.timer);
+    await this.sending;
+    await this.photos;
   }
 }
 

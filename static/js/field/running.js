@@ -80,7 +80,7 @@ export async function startRunning(app) {
  */
 function notesOf(app, running, isReplaced) {
   const { queue, updates, who } = running;
-  const stuck = ["busy", "not_known", "full"].includes(queue.outcome?.state ?? "");
+  const stuck = ["busy", "not_known", "full", "broken"].includes(queue.outcome?.state ?? "");
   /** @type {ReturnType<Running["notes"]>} */
   const notes = [];
   const again = { words: "Load again", onAction: () => window.location.reload() };

@@ -135,7 +135,10 @@ export class StoreBase {
   /** @param {Database} database */
   constructor(database) {
     this.database = database;
+    /** Another tab holds a newer version, or the browser closed the database: nothing is saved. */
     this.isOutdated = false;
+    /** @type {Map<string, any>} settings as they were last read here */
+    this.seen = new Map();
     /** @type {Set<() => void>} */
     this.listeners = new Set();
     this.channel = new BroadcastChannel(CHANNEL_NAME);
@@ -202,7 +205,13 @@ export class StoreBase {
    * @returns {Promise<any>} null when it was never set
    */
   async setting(key) {
-    return (await this.database.get("settings", key)) ?? null;
+    if (this.isOutdated) {
+      // Enough to put what was typed into a file, under the right name.
+      return this.seen.get(key) ?? null;
+    }
+    const value = (await this.database.get("settings", key)) ?? null;
+    this.seen.set(key, value);
+    return value;
   }
 
   /**
