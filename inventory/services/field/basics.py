@@ -40,13 +40,12 @@ from inventory.models import (
     Observation,
     PackageStop,
     Sign,
-    StopResult,
 )
 from inventory.models.places import Mount
 from inventory.services.field.area import bounds_of
 from inventory.services.own_levels import rules_on
 from inventory.services.standing import policy_or_none
-from inventory.services.work_packages import handed_out, with_outcome
+from inventory.services.work_packages import Progress, handed_out, progress_of
 from inventory.services.wrong_data import SAID_BY_A_PERSON
 
 if TYPE_CHECKING:
@@ -173,18 +172,15 @@ def _doubt(
 def _packages(organisation: Organisation, person: User) -> list[dict[str, Any]]:
     """Return the packages that are with a crew, and how far each is."""
     packages = list(handed_out(organisation).order_by("-work_on", "-pk")[:MOST_PACKAGES])
-    stops = PackageStop.objects.filter(package__in=packages)
-    bounds = bounds_of(stops)
-    outcomes: dict[int, list[str | None]] = {each.pk: [] for each in packages}
-    for package_id, outcome in with_outcome(stops).values_list("package", "outcome"):
-        outcomes[package_id].append(outcome)
-    return [_package(each, person, outcomes[each.pk], bounds.get(each.pk)) for each in packages]
+    bounds = bounds_of(PackageStop.objects.filter(package__in=packages))
+    progress = progress_of(packages)
+    return [_package(each, person, progress[each.pk], bounds.get(each.pk)) for each in packages]
 
 
 def _package(
     package: WorkPackage,
     person: User,
-    outcomes: list[str | None],
+    progress: Progress,
     bounds: dict[str, float] | None,
 ) -> dict[str, Any]:
     return {
@@ -194,8 +190,9 @@ def _package(
         "bring": package.bring,
         "crew_is_me": package.crew_id == person.pk,
         "crew_is_any": package.crew_id is None,
-        "stop_count": len(outcomes),
-        "done_count": outcomes.count(StopResult.Outcome.DONE),
+        "stop_count": progress.stops,
+        "done_count": progress.done,
+        "not_done_count": progress.not_done,
         "bounds": bounds,
     }
 
