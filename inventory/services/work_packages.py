@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from django.db import IntegrityError, transaction
-from django.db.models import F, Max, OuterRef, Subquery
+from django.db.models import F, Max, OuterRef, Q, Subquery
 from django.utils import timezone
 
 from inventory.engineering.assessment.vocabulary import Verdict
@@ -93,7 +93,7 @@ def left_over(package: WorkPackage) -> ScopedQuerySet:
     """Return the stops that were not done, or of which nothing was said, in their order."""
     rows: ScopedQuerySet = (
         with_outcome(PackageStop.objects.filter(package=package))
-        .exclude(outcome=Outcome.DONE)
+        .filter(Q(outcome__isnull=True) | Q(outcome=Outcome.NOT_DONE))
         .order_by("number")
     )
     return rows
