@@ -5,6 +5,7 @@ from rest_framework.routers import SimpleRouter
 
 from inventory.api import (
     assessment,
+    exchange,
     features,
     field,
     inspection,
@@ -29,6 +30,10 @@ urlpatterns = [
     ),
     path("policy/", people.PolicyView.as_view(), name="api-policy"),
     path("collections/signs/items", features.SignItems.as_view(), name="api-sign-items"),
+    path("devices/", exchange.DeviceList.as_view(), name="api-devices"),
+    path("devices/me/", exchange.WhoAmI.as_view(), name="api-devices-me"),
+    path("operations", exchange.OperationList.as_view(), name="api-operations"),
+    path("operations/ping", exchange.Ping.as_view(), name="api-ping"),
     path("field/basics", field.FieldBasics.as_view(), name="api-field-basics"),
     path("field/signs", field.FieldSigns.as_view(), name="api-field-signs"),
     path("field/stock", field.FieldStock.as_view(), name="api-field-stock"),

@@ -20,6 +20,7 @@ BROKEN = "broken"
 OTHER_CONTENT = "other_content"
 REPLACED = "replaced"
 UNKNOWN_KIND = "unknown_kind"
+ANSWERS = (ALREADY_APPLIED, *State.values)
 
 
 @dataclass(frozen=True, slots=True)
