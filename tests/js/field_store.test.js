@@ -195,6 +195,21 @@ test("undo takes back what was never tried, and nothing that others stand on", a
   assert.deepEqual(batch.map((each) => each.sequence), [2, 3]);
 });
 
+test("photos of what was taken back, discarded or replaced are not counted as waiting", async (t) => {
+  const phone = await makePhone(t);
+  const pictured = () => recordAction(phone, { ...NOTE, photos: [PICTURE()] });
+  const made = [await pictured(), await pictured(), await pictured(), await pictured()];
+  assert.equal((await phone.store.counts()).photos, 4);
+  await phone.store.withdraw(made[0].client_uuid, "undone");
+  const answers = ["refused", "discarded"].map((answer, at) => ({ client_uuid: made[at + 1].client_uuid, answer }));
+  await phone.store.setAnswers(answers, { epoch: "e", server_ms: 1 });
+  assert.equal((await phone.store.counts()).photos, 2);
+  await recordAction(phone, { ...NOTE, replaces: made[1].client_uuid });
+  assert.equal((await phone.store.counts()).photos, 1);
+  const left = await phone.store.photosNotStored();
+  assert.deepEqual(left.map((photo) => photo.operation), [made[3].client_uuid]);
+});
+
 test("acknowledged ones go after thirty days, unless a photo of theirs still waits", async (t) => {
   const phone = await makePhone(t);
   const [old, fresh, waiting] = await recordNotes(phone, 3);

@@ -77,24 +77,15 @@ async function introduce(app, me, last) {
     await app.store.setSetting("person", me.user);
     return { state: "signed_in", person: me.user, sentence: "" };
   }
+  const name = device?.name ?? phoneName();
   const device_uuid = device?.device_uuid ?? crypto.randomUUID();
-  const response = await call(app, DEVICES_ADDRESS, {
-    method: "POST",
-    body: JSON.stringify({ device_uuid, name: phoneName(), app_version: app.version }),
-    headers: {
-      "Content-Type": "application/json",
-      "X-CSRFToken": cookie("csrftoken"),
-      ...(device ? { "X-Device-Key": device.key } : {}),
-    },
-  });
+  const response = await register(app, { device_uuid, key: device?.key ?? "", name });
   if (!response.ok) {
-    const { error } = await response.json().catch(() => ({ error: null }));
-    const why = error?.message ?? `The server did not take this phone (${response.status}).`;
-    return { state: "refused", person: last, sentence: why };
+    return { state: "refused", person: last, sentence: await refusalOf(response) };
   }
   const known = await response.json();
   await app.store.setSettings({
-    device: { device_uuid, key: known.key || device?.key, name: phoneName() },
+    device: { device_uuid, key: known.key || device?.key, name },
     organisation: known.organisation,
     people: [...new Set([...people, known.user.id])],
     person: known.user,
@@ -102,6 +93,52 @@ async function introduce(app, me, last) {
     epoch: (await app.store.setting("epoch")) ?? known.epoch,
   });
   return { state: "signed_in", person: known.user, sentence: "" };
+}
+
+/**
+ * Give the phone another name, as the desk's list of phones shows it; needs signal and a session.
+ *
+ * @param {App} app
+ * @param {string} name
+ * @returns {Promise<string>} "" when it is done, else why it is not
+ */
+export async function nameDevice(app, name) {
+  const device = await app.store.setting("device");
+  if (!device) {
+    return signedOutWords(null);
+  }
+  try {
+    const response = await register(app, { ...device, name });
+    if (!response.ok) {
+      return await refusalOf(response);
+    }
+  } catch {
+    return "No answer from the server: the phone keeps the name it had. Try again with signal.";
+  }
+  await app.store.setSetting("device", { ...device, name });
+  return "";
+}
+
+/**
+ * @param {App} app
+ * @param {import("./types.js").DeviceSetting} device its key is "" before it was given one
+ */
+function register(app, { device_uuid, key, name }) {
+  return call(app, DEVICES_ADDRESS, {
+    method: "POST",
+    body: JSON.stringify({ device_uuid, name, app_version: app.version }),
+    headers: {
+      "Content-Type": "application/json",
+      "X-CSRFToken": cookie("csrftoken"),
+      ...(key ? { "X-Device-Key": key } : {}),
+    },
+  });
+}
+
+/** @param {Response} response */
+async function refusalOf(response) {
+  const { error } = await response.json().catch(() => ({ error: null }));
+  return error?.message ?? `The server did not take this phone (${response.status}).`;
 }
 
 /**

@@ -161,19 +161,18 @@ export class OutboxStore extends StoreBase {
   async counts() {
     const reading = this.database.transaction(["operations", "photos"]);
     const byState = reading.objectStore("operations").index("by_state");
-    const photos = reading.objectStore("photos").index("by_state");
-    const [waiting, sent, held, refused, photoCount] = await Promise.all([
+    const [waiting, sent, held, refused, photos] = await Promise.all([
       byState.count(startingWith("waiting")),
       byState.count(startingWith("sent")),
       byState.getAll(startingWith("held")),
       byState.getAll(startingWith("refused")),
-      photos.count("waiting"),
+      photosOfLive(reading, ["waiting"]),
     ]);
     return {
       waiting: waiting + sent,
       held: held.filter(isOpen).length,
       refused: refused.filter(isOpen).length,
-      photos: photoCount,
+      photos: photos.length,
     };
   }
 
@@ -289,28 +288,18 @@ export class OutboxStore extends StoreBase {
     return this.database.getAllFromIndex("photos", "by_operation", operation);
   }
 
-  /**
-   * Return the photos the server does not have and whose bytes are here.
-   *
-   * @returns {Promise<StoredPhoto[]>}
-   */
+  /** Return the photos the server does not have, with the bytes here. */
   async photosNotStored() {
-    const byState = this.database.transaction("photos").store.index("by_state");
-    const found = (await Promise.all(["waiting", "refused"].map((state) => byState.getAll(state)))).flat();
-    return found.filter((photo) => photo.is_here);
+    const reading = this.database.transaction(["operations", "photos"]);
+    return (await photosOfLive(reading, ["waiting", "refused"])).map(({ photo }) => photo);
   }
 
   /** Return the photos whose operation the server has, and which it does not have yet. */
   async photosToSend() {
     const reading = this.database.transaction(["operations", "photos"]);
-    /** @type {StoredPhoto[]} */
-    const waiting = await reading.objectStore("photos").index("by_state").getAll("waiting");
-    const owners = await Promise.all(
-      waiting.map((photo) => reading.objectStore("operations").get(photo.operation)),
-    );
-    return waiting.filter(
-      (photo, at) => photo.is_here && ["acknowledged", "held"].includes(owners[at]?.state),
-    );
+    return (await photosOfLive(reading, ["waiting"]))
+      .filter(({ operation }) => !ON_ITS_WAY.includes(operation.state))
+      .map(({ photo }) => photo);
   }
 
   /**
@@ -352,7 +341,10 @@ export class OutboxStore extends StoreBase {
           operation.acknowledged_at_ms < bound &&
           !ON_ITS_WAY.includes(operation.state) &&
           !(["held", "refused"].includes(operation.state) && isOpen(operation)) &&
-          !photos.some((photo) => photo.state === "waiting" && photo.is_here);
+          !(
+            operation.state === "acknowledged" &&
+            photos.some((photo) => photo.state === "waiting" && photo.is_here)
+          );
         if (isDone) {
           dropped += 1;
           await cursor.delete();
@@ -406,6 +398,33 @@ function discardedBy(operation) {
 /** @param {StoredOperation} operation */
 function isOpen(operation) {
   return operation.replaced_by === null;
+}
+
+/**
+ * Return the photos in some states that are here and whose operation still counts: not taken
+ * back, not discarded, not replaced.
+ *
+ * @param {import("idb").IDBPTransaction<any, string[], "readonly">} reading
+ * @param {StoredPhoto["state"][]} states
+ * @returns {Promise<{ photo: StoredPhoto, operation: StoredOperation }[]>}
+ */
+async function photosOfLive(reading, states) {
+  const byState = reading.objectStore("photos").index("by_state");
+  /** @type {StoredPhoto[]} */
+  const photos = (await Promise.all(states.map((state) => byState.getAll(state)))).flat();
+  const pairs = await Promise.all(
+    photos.map(async (photo) => ({
+      photo,
+      /** @type {StoredOperation} */
+      operation: await reading.objectStore("operations").get(photo.operation),
+    })),
+  );
+  return pairs.filter(
+    ({ photo, operation }) =>
+      photo.is_here &&
+      !["withdrawn", "discarded"].includes(operation.state) &&
+      !(["held", "refused"].includes(operation.state) && !isOpen(operation)),
+  );
 }
 
 /**
