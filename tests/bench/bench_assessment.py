@@ -8,10 +8,7 @@ from __future__ import annotations
 
 import random
 import time
-import uuid
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
-from decimal import Decimal
 from functools import partial
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
@@ -23,29 +20,31 @@ from inventory.engineering.assessment.assess import assess_face, assess_faces
 from inventory.engineering.assessment.compare import meets_level
 from inventory.engineering.assessment.decision import DecisionRule
 from inventory.engineering.assessment.plan import plan_face
-from inventory.models import (
-    ColourArea,
-    Inspection,
-    Organisation,
-    Position,
-    Reading,
-    ReadingSet,
-    Sign,
-    Support,
-)
+from inventory.models import Sign
 from inventory.services.assessment import assess_sign, assess_signs, mark_due
 from inventory.services.judging import gather
 from inventory.services.own_levels import rules_on
-from inventory.services.people import create_organisation, policy_at, set_policy
+from inventory.services.people import policy_at
 from inventory.services.standards import code_book
 from tests.bench import decision_rows
 from tests.bench.database import temporary_database
+from tests.bench.fleet import (
+    NOW,
+    ROUGH_ROAD,
+    SPEED_LIMIT,
+    STOP,
+    STREET_NAME,
+    TURN,
+    make_fleet,
+    set_rules,
+)
 from tests.bench.rows import Row
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable
 
     from inventory.engineering.assessment.face import Rules
+    from inventory.models import Organisation
 
 SIGNS = 3_000
 SIGNS_ONE_BY_ONE = 200
@@ -54,20 +53,14 @@ MEANS = 1_000_000
 MEANS_ONE_BY_ONE = 100_000
 REPEATS = 3
 SEED = 20260601
-NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
-KINDS = (
-    ("R1-1", (("background", "red"), ("legend", "white"))),
-    ("W1-2", (("background", "yellow"), ("legend", "black"))),
-    ("W8-8", (("background", "yellow"), ("legend", "black"))),
-    ("D3-1", (("background", "green"), ("legend", "white"))),
-    ("R2-1", (("background", "white"), ("legend", "black"))),
-)
+KINDS = (STOP, TURN, ROUGH_ROAD, STREET_NAME, SPEED_LIMIT)
 
 
 def run() -> list[Row]:
     """Return the figures; the fleet stands in a database of its own that is dropped after."""
     with temporary_database():
-        agency = _fleet()
+        dice = random.Random(SEED)  # noqa: S311 - invented readings, not a secret
+        agency = make_fleet("Bench County", KINDS, dice, signs=SIGNS, visits=VISITS)
         own = [*_fleet_rows(agency), *_face_rows(agency), _comparison_row()]
     return [*own, *decision_rows.rows()]
 
@@ -75,10 +68,10 @@ def run() -> list[Row]:
 def _fleet_rows(agency: Organisation) -> list[Row]:
     signs = list(Sign.objects.owned_by(agency).order_by("pk"))
     alone = random.Random(SEED).sample(signs, SIGNS_ONE_BY_ONE)  # noqa: S311 - a sample
-    _next_rules(agency)
+    set_rules(agency)
     alone_s = _seconds(lambda: [assess_sign(sign=one, now=NOW) for one in alone])
     per_sign_s = alone_s / len(alone)
-    _next_rules(agency)
+    set_rules(agency)
     together_s = _seconds(lambda: assess_signs(organisation=agency, now=NOW)) / SIGNS
     again_s = _seconds(lambda: assess_signs(organisation=agency, now=NOW)) / SIGNS
     standing_s = _seconds(lambda: mark_due(organisation=agency, now=NOW)) / SIGNS
@@ -179,99 +172,3 @@ def _seconds(work: Callable[[], Any]) -> float:
 
 def _best(work: Callable[[], Any]) -> float:
     return min(_seconds(work) for _ in range(REPEATS))
-
-
-def _next_rules(agency: Organisation) -> None:
-    """Set rules of a new version, so that every sign has to be judged anew."""
-    set_policy(
-        agency=agency,
-        effective_on=date(2020, 1, 1),
-        edition="11th-2023",
-        basis="for the benchmark",
-        now=NOW,
-    )
-
-
-def _fleet() -> Organisation:
-    """Make an invented agency with signs that were read on several visits."""
-    dice = random.Random(SEED)  # noqa: S311 - invented readings, not a secret
-    agency = create_organisation(name="Bench County", kind=Organisation.Kind.AGENCY)
-    _next_rules(agency)
-    supports = Support.objects.bulk_create(
-        Support(organisation=agency, latitude_deg=43.0, longitude_deg=-89.5, cell=number)
-        for number in range(SIGNS)
-    )
-    kinds = [KINDS[number % len(KINDS)] for number in range(SIGNS)]
-    positions = Position.objects.bulk_create(
-        Position(organisation=agency, support=support, sign_code=code, mount="post")
-        for support, (code, _) in zip(supports, kinds, strict=True)
-    )
-    signs = Sign.objects.bulk_create(
-        Sign(
-            owner=agency,
-            state=Sign.State.INSTALLED,
-            position=position,
-            sign_code=position.sign_code,
-            width_in=30.0,
-            height_in=30.0,
-        )
-        for position in positions
-    )
-    ColourArea.objects.bulk_create(
-        ColourArea(
-            sign=sign,
-            number=number,
-            part=part,
-            color=color,
-            sheeting_type="IX",
-            optics="prismatic",
-            colouring="sheeting",
-        )
-        for sign, (_, colours) in zip(signs, kinds, strict=True)
-        for number, (part, color) in enumerate(colours, start=1)
-    )
-    _visits(agency, signs, kinds, dice)
-    return agency
-
-
-def _visits(
-    agency: Organisation, signs: Sequence[Sign], kinds: Sequence[Any], dice: random.Random
-) -> None:
-    inspections = Inspection.objects.bulk_create(
-        Inspection(
-            organisation=agency,
-            client_uuid=uuid.UUID(int=dice.getrandbits(128)),
-            sign=sign,
-            taken_at=NOW - timedelta(days=400 * visit + 1),
-            recorded_at=NOW,
-            how="hand_held",
-            surface_state="dry",
-        )
-        for sign in signs
-        for visit in range(VISITS)
-    )
-    colours_of = {sign.pk: kind[1] for sign, kind in zip(signs, kinds, strict=True)}
-    sets = ReadingSet.objects.bulk_create(
-        ReadingSet(
-            inspection=inspection,
-            number=number,
-            color=color,
-            observation_angle_deg=Decimal("0.2"),
-            entrance_angle_deg=Decimal("-4"),
-        )
-        for inspection in inspections
-        for number, (_, color) in enumerate(colours_of[inspection.sign_id], start=1)
-        if color != "black"
-    )
-    values = [f"{dice.uniform(3, 250):.1f}" for _ in range(1000)]
-    Reading.objects.bulk_create(
-        Reading(
-            reading_set=one,
-            number=number,
-            typed=typed,
-            ra_cd_lx_m2=Decimal(typed),
-        )
-        for one in sets
-        for number in range(1, 5)
-        for typed in (dice.choice(values),)
-    )

@@ -217,12 +217,13 @@ def decimal_words(value: Fraction, places: int = 2, apart_from: Fraction | None 
     >>> decimal_words(Fraction(34_999_75, 100_000), apart_from=Fraction(35))
     '34.9998'
     """
-    exact = value * THOUSANDTHS
-    if exact.denominator == 1:
-        whole, rest = divmod(int(exact), THOUSANDTHS)
+    numerator, denominator = value.numerator, value.denominator
+    thousandths, left_over = divmod(numerator * THOUSANDTHS, denominator)
+    if not left_over:
+        whole, rest = divmod(thousandths, THOUSANDTHS)
         return f"{whole}.{rest:03d}".rstrip("0").rstrip(".")
     scale = 10**places
-    rounded = int(value * scale + Fraction(1, 2))
+    rounded = (2 * numerator * scale + denominator) // (2 * denominator)
     if (
         apart_from is not None
         and value != apart_from
