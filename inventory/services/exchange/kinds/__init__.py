@@ -17,6 +17,7 @@ from inventory.services.exchange.kinds import (
     install,
     move_support,
     remove,
+    stop,
 )
 
 if TYPE_CHECKING:
@@ -35,4 +36,5 @@ KINDS: Mapping[str, Apply] = {
     "move_support": move_support.apply,
     "add_sign": add_sign.apply,
     "flag_record": flag_record.apply,
+    "stop": stop.apply,
 }
