@@ -31,6 +31,8 @@ COPIES = {
     "@fontsource-variable/public-sans/wght-italic.css": "fonts/public-sans-italic.css",
     "@fontsource-variable/public-sans/files/*.woff2": "fonts/files/",
     "@fontsource-variable/public-sans/LICENSE": "fonts/LICENSE",
+    "leaflet/dist/leaflet.css": "vendor/leaflet.css",
+    "leaflet/LICENSE": "vendor/leaflet.LICENSE",
     "leaflet.markercluster/dist/MarkerCluster.css": "vendor/MarkerCluster.css",
     "leaflet.markercluster/MIT-LICENCE.txt": "vendor/MarkerCluster.LICENSE",
     "uplot/dist/uPlot.min.css": "vendor/uPlot.css",

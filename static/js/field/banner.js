@@ -34,6 +34,16 @@ export function countWords({ waiting, refused, photos }) {
   return said.join(", ") || "all sent";
 }
 
+/**
+ * @typedef {object} Saying
+ * @property {string} [actionWords]
+ * @property {() => unknown} [onAction]
+ * @property {number} [seconds]
+ * @property {"" | "warn" | "stop"} [kind]
+ */
+
+/** @typedef {ReturnType<import("./running.js").Running["notes"]>} Notes */
+
 export class Banner {
   /** @param {Document} page */
   constructor(page) {
@@ -44,6 +54,8 @@ export class Banner {
     this.toSend = part("to-send");
     this.line = part("line");
     this.said = part("said");
+    this.notes = part("notes");
+    this.notesShown = "";
     this.bar = part("bar");
     this.sayTimer = 0;
     this.hasEarlier = false;
@@ -87,23 +99,43 @@ export class Banner {
     this.toSend.classList.toggle("has-refused", counts.refused > 0);
   }
 
-  /** @param {boolean} isOnline */
+  /** @param {boolean | null} isOnline null while nobody has been asked yet */
   showLine(isOnline) {
-    if (this.line.dataset.online === String(isOnline)) {
+    const words = isOnline === null ? "" : isOnline ? "Online" : "Offline";
+    this.line.dataset.online = String(isOnline);
+    if (this.line.textContent !== words) {
+      clear(this.line, words ? sprite(isOnline ? "line-on" : "line-off", "line-mark") : null, words);
+    }
+  }
+
+  /**
+   * Show what stands on every screen, the most important of it.
+   *
+   * @param {Notes} notes
+   */
+  showNotes(notes) {
+    const [first] = notes;
+    const shown = JSON.stringify(first ?? null);
+    if (shown === this.notesShown) {
       return;
     }
-    this.line.dataset.online = String(isOnline);
+    this.notesShown = shown;
     clear(
-      this.line,
-      sprite(isOnline ? "line-on" : "line-off", "line-mark"),
-      isOnline ? "Online" : "Offline",
+      this.notes,
+      first
+        ? h(
+            "div",
+            { class: first.kind ? `notice ${first.kind}` : "notice" },
+            h("p", null, first.words),
+            first.action ? actionOf(first.action) : null,
+          )
+        : null,
     );
   }
 
   /**
    * @param {string} words
-   * @param {{ actionWords?: string, onAction?: () => unknown, seconds?: number,
-   *   kind?: "" | "warn" | "stop" }} how
+   * @param {Saying} how
    */
   say(words, { actionWords, onAction, seconds = SAID_FOR_S, kind = "" }) {
     window.clearTimeout(this.sayTimer);
@@ -123,4 +155,14 @@ export class Banner {
     }
     this.sayTimer = window.setTimeout(hide, seconds * 1000);
   }
+}
+
+/**
+ * @param {{ words: string, address?: string, onAction?: () => void }} action
+ * @returns {HTMLElement}
+ */
+function actionOf({ words, address, onAction }) {
+  return address
+    ? h("a", { class: "button", href: address }, words)
+    : h("button", { type: "button", class: "button", onclick: () => onAction?.() }, words);
 }

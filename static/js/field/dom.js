@@ -112,5 +112,5 @@ export function drawing(text) {
       }
     }
   }
-  return /** @type {SVGElement} */ (document.importNode(root, true));
+  return /** @type {SVGElement} */ (/** @type {Element} */ (document.importNode(root, true)));
 }

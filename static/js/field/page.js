@@ -3,12 +3,13 @@
  *
  * @module
  */
+import { Banner } from "./banner.js";
 import { watchConnection } from "./connection.js";
 import { clear, h } from "./dom.js";
-import { Banner } from "./banner.js";
 import { notice } from "./pieces.js";
-import { FIRST_HASH, ROUTES } from "./routes.js";
 import { matchHash } from "./router.js";
+import { FIRST_HASH, ROUTES } from "./routes.js";
+import { startRunning } from "./running.js";
 import { safetyHash } from "./safety_day.js";
 import { openStore } from "./store.js";
 import { keptTheme, wearTheme } from "./theme.js";
@@ -20,21 +21,28 @@ import { keptTheme, wearTheme } from "./theme.js";
  *
  * @typedef {object} App
  * @property {Store} store what is kept on this phone
- * @property {any} connection whether the server answers; see connection.js
- * @property {any} basics what `GET field/basics` said last, or null before the first time
+ * @property {string} version of the app
+ * @property {import("./connection.js").Connection} connection whether the server answers
+ * @property {import("./queue.js").Queue} queue what sends
+ * @property {import("./running.js").Running} running what runs behind the screens
+ * @property {Record<string, any> | null} basics what `GET field/basics` said last; null before
+ *   the first time
  * @property {(hash: string, how?: { replace?: boolean }) => void} go show another screen
+ * @property {(hash: string) => void} closeTo leave this screen for good: back to the one before
+ *   where that is the wanted one, else in its place
  * @property {() => void} back show the screen before this one
- * @property {(words: string, how?: { actionWords?: string, onAction?: () => unknown,
- *   seconds?: number, kind?: "" | "warn" | "stop" }) => void} say a bar above the action,
- *   read out, that outlives a change of screen
+ * @property {(words: string, how?: Saying) => void} say a bar above the action, read out, that
+ *   outlives a change of screen
  * @property {() => Promise<void>} refreshCount bring "3 to send" up to date
  * @property {() => Promise<void>} refreshBasics read the basics from the store again
  * @property {() => AbortSignal} leaving aborted when the screen of this moment is left
  * @property {(theme: "day" | "night") => void} setTheme
  * @property {() => "day" | "night"} theme
- * @property {Map<string, unknown>} session what is remembered until the page is closed
+ * @property {Map<string, any>} memory what is remembered until the page is closed
  * @property {() => Date} now
  */
+
+/** @typedef {import("./banner.js").Saying} Saying */
 
 class Page {
   /** @param {Store} store */
@@ -43,30 +51,35 @@ class Page {
     this.banner = new Banner(document);
     this.leaving = new AbortController();
     this.shown = 0;
-    this.lastEntry = -1;
+    this.entry = -1;
+    this.isReplacing = false;
+    /** @type {string[]} the addresses of the browser's history, by entry */
+    this.hashes = [];
     /** @type {App} */
     this.app = {
+      .../** @type {Pick<App, "connection" | "queue" | "running">} */ ({}),
       store,
-      connection: null,
+      version: document.documentElement.dataset.version ?? "",
       basics: null,
       go: (hash, how = {}) => this.go(hash, how.replace === true),
+      closeTo: (hash) => this.closeTo(hash),
       back: () => window.history.back(),
       say: (words, how = {}) => this.banner.say(words, how),
       refreshCount: async () => this.banner.showCounts(await store.counts()),
       refreshBasics: async () => {
-        this.app.basics = (await store.basics()) ?? null;
+        this.app.basics = await store.basics();
       },
       leaving: () => this.leaving.signal,
       setTheme: wearTheme,
       theme: keptTheme,
-      session: new Map(),
+      memory: new Map(),
       now: () => new Date(),
     };
   }
 
   /** Show the first screen and follow the address from now on. */
   async start() {
-    const { app } = this;
+    const { app, banner } = this;
     await app.refreshBasics();
     window.addEventListener("hashchange", () => void this.show());
     // A plain link to #main would be taken for a screen.
@@ -74,7 +87,16 @@ class Page {
       event.preventDefault();
       this.screen.focus();
     });
-    app.connection = watchConnection(app);
+    app.connection = watchConnection({});
+    app.running = await startRunning(app);
+    app.queue = app.running.queue;
+    app.store.onChange(() => void app.refreshCount());
+    app.running.onNotes(() => banner.showNotes(app.running.notes()));
+    const showLine = () => banner.showLine(app.connection.isOnline);
+    app.connection.addEventListener("online", showLine);
+    app.connection.addEventListener("offline", showLine);
+    showLine();
+    banner.showNotes(app.running.notes());
     await Promise.all([app.refreshCount(), this.show()]);
   }
 
@@ -86,9 +108,24 @@ class Page {
     if (hash === window.location.hash) {
       void this.show();
     } else if (isReplacing) {
+      this.isReplacing = true;
       window.location.replace(hash);
     } else {
       window.location.hash = hash;
+    }
+  }
+
+  /**
+   * Leave this screen for good: Back never comes to it again.
+   *
+   * @param {string} hash
+   */
+  closeTo(hash) {
+    const before = this.hashes[this.entry - 1];
+    if (before !== undefined && before.split("?")[0] === hash.split("?")[0]) {
+      window.history.back();
+    } else {
+      this.go(hash, true);
     }
   }
 
@@ -99,11 +136,11 @@ class Page {
     const turn = this.shown;
     this.leaving.abort();
     this.leaving = new AbortController();
-    this.countEntry();
+    this.countEntry(hash);
     const found = findRoute(hash);
     if (found === null) {
       this.fill([h("h1", null, "No such screen"), lostWords(hash)]);
-      this.banner.showRoute(null, this.lastEntry);
+      this.banner.showRoute(null, this.entry);
       return;
     }
     const { route, params } = found;
@@ -120,11 +157,11 @@ class Page {
         return;
       }
       this.fill([place]);
-      this.banner.showRoute(route, this.lastEntry, shown?.placeName ?? "");
+      this.banner.showRoute(route, this.entry, shown?.placeName ?? "");
     } catch (error) {
       if (turn === this.shown) {
         this.fill([h("h1", null, "This screen could not be shown"), troubleWords(error)]);
-        this.banner.showRoute(route, this.lastEntry);
+        this.banner.showRoute(route, this.entry);
       }
       throw error;
     }
@@ -148,15 +185,21 @@ class Page {
     }
   }
 
-  /** Number the entries of the browser's history, so that Back knows whether there is one. */
-  countEntry() {
+  /**
+   * Number the entries of the browser's history, so that Back knows whether there is one.
+   *
+   * @param {string} hash
+   */
+  countEntry(hash) {
     const known = window.history.state?.entry;
     if (typeof known === "number") {
-      this.lastEntry = known;
+      this.entry = known;
     } else {
-      this.lastEntry += 1;
-      window.history.replaceState({ entry: this.lastEntry }, "");
+      this.entry += this.isReplacing ? 0 : 1;
+      window.history.replaceState({ entry: this.entry }, "");
     }
+    this.isReplacing = false;
+    this.hashes[this.entry] = hash;
   }
 }
 

@@ -178,5 +178,7 @@ export function chips({ name, legend, choices, value, onPick, isColumn, isLegend
  * @returns {SVGSVGElement}
  */
 export function swatch(color) {
-  return sprite("snippet", `swatch sheet-${color}`);
+  const drawn = sprite("snippet", `swatch sheet-${color}`);
+  drawn.setAttribute("viewBox", "0 0 20 20");
+  return drawn;
 }

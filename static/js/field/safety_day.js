@@ -3,21 +3,10 @@
  *
  * @module
  */
+import { deviceDay } from "./clock.js";
 import { makeHash } from "./router.js";
 
 const SETTING = "safety_read_on";
-
-/**
- * Return the phone's calendar day, as 2026-11-25.
- *
- * @param {Date} moment
- * @returns {string}
- */
-export function localDay(moment) {
-  const month = String(moment.getMonth() + 1).padStart(2, "0");
-  const day = String(moment.getDate()).padStart(2, "0");
-  return `${moment.getFullYear()}-${month}-${day}`;
-}
 
 /**
  * Return the address of the reminder, while it still has to be read today; "" after that.
@@ -28,7 +17,7 @@ export function localDay(moment) {
  */
 export async function safetyHash(app, next) {
   const readOn = await app.store.setting(settingOf(app));
-  return readOn === localDay(app.now()) ? "" : makeHash("#/safety", { next });
+  return readOn === deviceDay(app.now()) ? "" : makeHash("#/safety", { next });
 }
 
 /**
@@ -38,7 +27,7 @@ export async function safetyHash(app, next) {
  * @returns {Promise<void>}
  */
 export async function keepSafetyRead(app) {
-  await app.store.setSetting(settingOf(app), localDay(app.now()));
+  await app.store.setSetting(settingOf(app), deviceDay(app.now()));
 }
 
 /**

@@ -1,0 +1,198 @@
+/**
+ * Today: my stops in order, what to bring, and what waits to be sent.
+ *
+ * @module
+ */
+import { countWords } from "../banner.js";
+import { takeBasics } from "../carrying.js";
+import { deviceDay } from "../clock.js";
+import { dayWords } from "../day_words.js";
+import { clear, h, put } from "../dom.js";
+import { instrumentInHand, instrumentWords, lastCheck } from "../instrument_choice.js";
+import { actBar, linkButton, notice, primaryLink, section } from "../pieces.js";
+import { makeHash } from "../router.js";
+import { foundLine } from "../sign_lines.js";
+import { stopsNow } from "../stops_now.js";
+
+/** @typedef {import("../page.js").App} App */
+/** @typedef {import("../stops_now.js").StopNow} StopNow */
+/** @typedef {Record<string, any>} Package */
+
+/** @type {import("../routes.js").Screen["show"]} */
+export async function show(place, _params, app) {
+  const body = h("div", { class: "stack" });
+  const act = actBar();
+  const leaving = app.leaving();
+  const fill = async () => {
+    const { pieces, primary } = await todayPieces(app);
+    if (!leaving.aborted) {
+      clear(body, pieces);
+      clear(act, primary);
+    }
+  };
+  put(place, h("h1", null, `Today, ${dayWords(deviceDay(app.now()))}`), body, act);
+  await fill();
+  // The lists may have changed at the desk; without signal those of the last time stand.
+  const renew = () =>
+    takeBasics(app).then(fill, () => undefined);
+  app.connection.addEventListener("online", renew, { signal: leaving });
+  if (app.connection.isOnline) {
+    void renew();
+  }
+  return { placeName: app.basics?.organisation?.name ?? "" };
+}
+
+/**
+ * @param {App} app
+ * @returns {Promise<{ pieces: (HTMLElement | null)[], primary: HTMLElement }>}
+ */
+async function todayPieces(app) {
+  const packages = /** @type {Package[]} */ (app.basics?.packages ?? []);
+  const mine = packages.filter((each) => each.crew_is_me || each.crew_is_any);
+  const areas = await app.store.areas();
+  const carried = new Set(areas.filter((each) => each.is_whole).map((each) => each.package_id));
+  const lists = await Promise.all(
+    mine.map(async (each) => ({ each, stops: carried.has(each.id) ? await stopsNow(app, each.id) : null })),
+  );
+  const next = lists.flatMap(({ stops }) => stops ?? []).find((stop) => stop.outcome === null);
+  const waiting = lists.some(({ stops }) => stops === null);
+  const pieces = [
+    app.basics === null ? welcome() : null,
+    ...(await Promise.all(lists.map(({ each, stops }) => packageSection(app, each, stops)))),
+    app.basics !== null && mine.length === 0 ? noPackage(areas.length > 0) : null,
+    await instrumentSection(app),
+    await waitingSection(app),
+    section("Signs on this phone", h("p", null, carriedWords(areas)), linkButton("Take signs along", "#/take-along")),
+  ];
+  if (waiting || areas.length === 0) {
+    return { pieces, primary: primaryLink("Take signs along", "#/take-along") };
+  }
+  return {
+    pieces,
+    primary: next?.found
+      ? primaryLink(`Open stop ${next.number}`, stopHash(next))
+      : primaryLink("Find a sign", "#/near"),
+  };
+}
+
+/** @returns {HTMLElement} */
+function welcome() {
+  return notice(
+    "",
+    h("p", null, h("strong", null, "Set this phone up once, while there is signal.")),
+    h("p", null, "Sign in, take the signs of your day along, and from then on everything works without."),
+    h("p", null, h("a", { class: "button", href: "/sign-in/?next=/field/" }, "Sign in")),
+  );
+}
+
+/**
+ * @param {boolean} hasArea
+ * @returns {HTMLElement}
+ */
+function noPackage(hasArea) {
+  return notice(
+    "",
+    h("p", null, "No stops are planned for you. "),
+    h("p", null, hasArea ? "You can still find and read every sign this phone carries." : "Take an area along to find and read its signs without signal."),
+  );
+}
+
+/**
+ * @param {App} app
+ * @param {Package} work
+ * @param {StopNow[] | null} stops null while they are not on this phone
+ * @returns {Promise<HTMLElement>}
+ */
+async function packageSection(app, work, stops) {
+  const done = stops?.filter((each) => each.outcome !== null).length ?? work.done_count;
+  const lines = await Promise.all((stops ?? []).map((stop) => stopLine(app, stop)));
+  return section(
+    work.title,
+    h("p", { class: "soft" }, `${dayWords(work.work_on)}: ${done} of ${stops?.length ?? work.stop_count} stops done`),
+    work.bring ? h("div", { class: "bring" }, h("h3", null, "Bring"), h("p", null, work.bring)) : null,
+    stops === null ? notice("warn", h("p", null, "These stops are not on this phone yet.")) : h("ol", { class: "lines" }, lines),
+  );
+}
+
+/**
+ * @param {App} app
+ * @param {StopNow} stop
+ * @returns {Promise<HTMLElement>}
+ */
+async function stopLine(app, stop) {
+  if (!stop.found) {
+    return h("li", null, h("p", { class: "notice warn" }, `Stop ${stop.number}: ${stop.task_words}. Its place is not on this phone; take the stops along again.`));
+  }
+  const line = await foundLine(app, stop.found, {
+    hash: stopHash(stop),
+    lead: `${stop.number}.`,
+    task: stop.outcome === null ? capital(stop.task_words) : `${capital(stop.task_words)}: ${stop.outcome_words}`,
+    note: stop.note,
+  });
+  line.classList.toggle("is-done", stop.outcome !== null);
+  return line;
+}
+
+/**
+ * Return where a stop leads: to the sign, or to the place that waits for one.
+ *
+ * @param {StopNow} stop
+ * @returns {string}
+ */
+function stopHash(stop) {
+  const query = { by: "package", stop: stop.id };
+  return stop.found?.sign
+    ? makeHash("#/sign/:sign", { sign: stop.found.sign.id, ...query })
+    : makeHash("#/install/:position", { position: stop.position_id, ...query });
+}
+
+/**
+ * @param {App} app
+ * @returns {Promise<HTMLElement | null>}
+ */
+async function instrumentSection(app) {
+  if (!app.basics?.instruments?.length) {
+    return null;
+  }
+  const instrument = await instrumentInHand(app);
+  const said = instrument ? instrumentWords(instrument, await lastCheck(app, instrument), app.now()) : null;
+  return section(
+    "Instrument",
+    h("p", null, instrument ? h("strong", null, instrument.serial) : "None named yet", said ? `: ${said.words}` : ""),
+    said?.warning ? h("p", { class: "caution" }, said.warning) : null,
+    linkButton("Check the instrument", instrument ? makeHash("#/check/:instrument", { instrument: instrument.id }) : "#/check"),
+  );
+}
+
+/**
+ * @param {App} app
+ * @returns {Promise<HTMLElement | null>}
+ */
+async function waitingSection(app) {
+  const counts = await app.store.counts();
+  const waits = counts.waiting + counts.photos + counts.refused > 0;
+  return waits
+    ? section("Waiting on this phone", h("p", null, capital(countWords(counts))), linkButton("See what waits", "#/outbox"))
+    : null;
+}
+
+/**
+ * @param {import("../types.js").Area[]} areas
+ * @returns {string}
+ */
+function carriedWords(areas) {
+  if (areas.length === 0) {
+    return "None yet.";
+  }
+  const signs = areas.reduce((sum, each) => sum + each.sign_count, 0);
+  const oldest = new Date(Math.min(...areas.map((each) => each.taken_at_ms)));
+  return `${signs.toLocaleString("en-GB")} signs, as they were on ${dayWords(deviceDay(oldest))}.`;
+}
+
+/**
+ * @param {string} words
+ * @returns {string}
+ */
+function capital(words) {
+  return words.charAt(0).toUpperCase() + words.slice(1);
+}
