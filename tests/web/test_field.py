@@ -1,4 +1,4 @@
-"""The field app as the server gives it: its shell, its worker's list, its manifest, its budget."""
+"""The field app as the server gives it: its shell, its worker, its manifest, its budget."""
 
 import gzip
 import json
@@ -175,7 +175,7 @@ def test_an_iphone_finds_its_icon(client):
 
 
 def test_a_maskable_icon_has_its_mark_in_the_circle_that_is_never_cut():
-    # W3C, Web Application Manifest, "safe zone": a circle of 40 % of the width around the middle.
+    # W3C, Web Application Manifest, "safe zone": a circle of 40 % of the width.
     found = finders.find("icons/field-maskable-512.png")
     assert isinstance(found, str)
     with Image.open(found) as picture:
