@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from inventory.models import Organisation, User
 
 KEY_BYTES = 32
+NO_KEY = ""
 SHORTEST_KEY, LONGEST_KEY = 40, 100  # of text; 32 bytes are 43 characters
 LONGEST_NAME = Device._meta.get_field("name").max_length or 0
 LONGEST_REASON = 255
@@ -67,13 +68,42 @@ def register_device(
     return registered
 
 
+@transaction.atomic
+def take_on_from_file(
+    *, organisation: Organisation, device_uuid: uuid.UUID, now: datetime
+) -> Device:
+    """Take on a phone that a file is of; it has no key until somebody signs in on it."""
+    device: Device
+    device, is_new = Device.objects.get_or_create(
+        device_uuid=device_uuid,
+        defaults={
+            "organisation": organisation,
+            "name": "from a file",
+            "key_sha256": NO_KEY,
+            "registered_at": now,
+            "last_heard_at": now,
+        },
+    )
+    if is_new:
+        log(
+            organisation=organisation,
+            actor=None,
+            verb="take on phone",
+            text="A phone was taken on from a file of its outbox.",
+            at=now,
+            detail={"device": device.pk},
+        )
+    return device
+
+
 def authenticate_device(*, device_uuid: uuid.UUID, key: str) -> Device | None:
     """Return the phone that a key is of, a withdrawn one too: what it sends is held."""
     device: Device | None = (
         Device.objects.select_related("organisation").filter(device_uuid=device_uuid).first()
     )
-    # The same work with and without such a phone, so that the answer's time tells nothing.
-    expected = device.key_sha256 if device is not None else hash_of("")
+    # The same work with and without such a phone, so that the answer's time tells nothing;
+    # no hash is as long as what stands for none.
+    expected = device.key_sha256 if device is not None else NO_KEY
     return device if compare_digest(hash_of(key), expected) else None
 
 
@@ -130,13 +160,7 @@ def _take_on(
     key: str,
     now: datetime,
 ) -> Registered:
-    if key and not SHORTEST_KEY <= len(key) <= LONGEST_KEY:
-        msg = (
-            f"The phone's key has {len(key)} characters; a key has {SHORTEST_KEY} to "
-            f"{LONGEST_KEY}. Leave it out, and the phone is given one."
-        )
-        raise OutOfRangeError(msg)
-    key = key or secrets.token_urlsafe(KEY_BYTES)
+    key = _checked(key)
     try:
         with transaction.atomic():
             device = Device.objects.create(
@@ -163,6 +187,9 @@ def _take_on(
 
 
 def _known(known: Device, organisation: Organisation, app_version: str, key: str) -> Registered:
+    if known.key_sha256 == NO_KEY:
+        key = _checked(key)
+        known.key_sha256 = hash_of(key)
     if not compare_digest(hash_of(key), known.key_sha256):
         msg = (
             "This phone is known here, and the key it showed is not its own. Nothing on it is "
@@ -179,8 +206,19 @@ def _known(known: Device, organisation: Organisation, app_version: str, key: str
         msg = f"{known} was withdrawn; an engineer brings it back on the page of phones."
         raise StateConflictError(msg)
     known.app_version = app_version
-    known.save(update_fields=["app_version"])
+    known.save(update_fields=["app_version", "key_sha256"])
     return Registered(known, key)
+
+
+def _checked(key: str) -> str:
+    """Return the key a phone had before, or a new one where it had none."""
+    if key and not SHORTEST_KEY <= len(key) <= LONGEST_KEY:
+        msg = (
+            f"The phone's key has {len(key)} characters; a key has {SHORTEST_KEY} to "
+            f"{LONGEST_KEY}. Leave it out, and the phone is given one."
+        )
+        raise OutOfRangeError(msg)
+    return key or secrets.token_urlsafe(KEY_BYTES)
 
 
 def _set_withdrawn(

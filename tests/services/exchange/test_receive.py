@@ -4,6 +4,7 @@ import json
 import uuid
 from dataclasses import replace
 from datetime import timedelta
+from typing import Any
 
 import pytest
 
@@ -18,7 +19,7 @@ from inventory.models import (
 )
 from inventory.services.exchange.content import read_batch, sha256_of
 from inventory.services.exchange.settling import open_operations
-from tests.factories import NOW, make_agency, make_instrument, make_sign
+from tests.factories import NOW, make_agency, make_instrument, make_sign, position_of
 from tests.services.exchange.phones import (
     Phone,
     envelope,
@@ -107,8 +108,9 @@ def test_a_phone_fix_moves_no_support(agency, phone):
     found = {"by": "nearest", "latitude_deg": 10.0, "longitude_deg": 10.0, "accuracy_m": 3.0}
     phone.note(sign, identified=found)
     phone.send()
-    sign.position.support.refresh_from_db()
-    assert sign.position.support.latitude_deg == 43.0
+    support = position_of(sign).support
+    support.refresh_from_db()
+    assert support.latitude_deg == 43.0
 
 
 def test_a_check_of_an_instrument_is_recorded_as_typed(agency, phone):
@@ -261,14 +263,15 @@ def test_one_refused_among_many_takes_none_with_it(agency, phone):
 
 
 def test_a_frame_that_is_wrong_is_refused_in_a_sentence():
-    for wrong in (
+    wrongs: tuple[Any, ...] = (
         [],
         {"sent_at": "now", "operations": []},
         {"sent_at": NOW.isoformat(), "operations": [1]},
         {"sent_at": NOW.isoformat(), "operations": [{}] * 1001},
         {"sent_at": NOW.isoformat(), "operations": [], "ask": ["x"]},
         {"sent_at": NOW.isoformat(), "operations": [], "epoch": 5},
-    ):
+    )
+    for wrong in wrongs:
         with pytest.raises(OutOfRangeError, match=r"\.$"):
             read_batch(wrong)
 
