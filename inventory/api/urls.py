@@ -12,6 +12,7 @@ from inventory.api import (
     instruments,
     ordering,
     people,
+    photo_uploads,
     signs,
 )
 
@@ -41,6 +42,11 @@ urlpatterns = [
         "field/photos/<int:photo_id>/small",
         field.SmallPhoto.as_view(),
         name="api-field-photo",
+    ),
+    path(
+        "photo-uploads/<uuid:photo_uuid>",
+        photo_uploads.PhotoUploadView.as_view(),
+        name="api-photo-upload",
     ),
     path("", include(router.urls)),
 ]

@@ -32,7 +32,6 @@ from inventory.engineering.standards.supports import support_types
 from inventory.engineering.standards.vocabulary import Color, Optics, SheetingType
 from inventory.models import (
     ColourArea,
-    ExchangeEpoch,
     Inspection,
     Instrument,
     InstrumentCheck,
@@ -42,6 +41,7 @@ from inventory.models import (
     Sign,
 )
 from inventory.models.places import Mount
+from inventory.services.exchange.epochs import current_epoch
 from inventory.services.field.area import bounds_of
 from inventory.services.own_levels import rules_on
 from inventory.services.standing import policy_or_none
@@ -68,11 +68,10 @@ NOT_DONE_REASONS = (
 
 def field_basics(*, organisation: Organisation, person: User, now: datetime) -> dict[str, Any]:
     """Return what every screen of the phone leans on; a fixed number of queries."""
-    epoch = ExchangeEpoch.objects.order_by("-pk").first()
     policy, scatter_rel = _policy(organisation, now)
     return {
         "server_time": now.isoformat(),
-        "epoch": None if epoch is None else str(epoch.epoch),
+        "epoch": str(current_epoch(now=now)),
         "user": {"id": person.pk, "name": str(person)},
         "organisation": {
             "id": organisation.pk,
