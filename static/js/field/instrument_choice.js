@@ -75,9 +75,9 @@ export function instrumentWords(instrument, check, now) {
   const today = deviceDay(now);
   const isToday = check !== null && deviceDay(check.at) === today;
   const result =
-    check?.isGood === true ? "good" : check?.isGood === false ? "OUT OF TOLERANCE" : "recorded";
+    check?.isGood === true ? "good" : check?.isGood === false ? "out of tolerance" : "checked";
   const checked = check
-    ? `checked ${isToday ? `today ${clockTime(check.at)}` : dayWords(deviceDay(check.at))}: ${result}`
+    ? `${result} ${isToday ? `today ${clockTime(check.at)}` : `on ${dayWords(deviceDay(check.at))}`}`
     : "no check on record";
   const due = instrument.certificate_due_on;
   const certificate = due ? `certificate to ${dayWords(due)}` : "certificate not known";
@@ -93,16 +93,16 @@ export function instrumentWords(instrument, check, now) {
  */
 function warningOf(instrument, check, due, today) {
   if (check?.isGood === false) {
-    return "Its last check was out of tolerance: readings with it are kept, and an engineer settles them.";
+    return "Out of tolerance: its readings are kept, and an engineer settles them.";
   }
   if (due && due < today) {
-    return "Its certificate has run out: readings with it are kept, and an engineer settles them.";
+    return "Certificate run out: its readings are kept, and an engineer settles them.";
   }
   if (instrument.doubt) {
-    return `Readings with it are kept but not judged: ${instrument.doubt}.`;
+    return `Its readings are kept but not judged: ${instrument.doubt}.`;
   }
   if (check === null || deviceDay(check.at) !== today) {
-    return "Not checked today: check it on its standard before the first reading.";
+    return "Not checked today.";
   }
   return "";
 }

@@ -40,8 +40,8 @@ export async function instrumentLine(app, namedId, onChange) {
         { type: "button", class: "instrument-line", "aria-expanded": "false", onclick: open },
         h("strong", null, instrument ? instrument.serial : "Which instrument?"),
         h("span", { class: "small" }, said ? said.words : "Tap to name the one in your hand."),
+        said?.warning ? h("span", { class: "small caution" }, said.warning) : null,
       ),
-      said?.warning ? h("p", { class: "small caution" }, said.warning) : null,
     );
   };
   const open = () => {

@@ -51,13 +51,14 @@ export function colourCards(session, words, onPick) {
   const cards = new Map(
     session.colours.map((colour) => {
       const state = h("span", { class: "card-state" });
+      const count = h("span", { class: "card-count" });
       const card = h(
         "button",
         { type: "button", class: "card", "data-colour": colour, onclick: () => onPick(colour) },
-        h("span", { class: "card-name" }, swatch(colour), h("strong", null, words[colour] ?? colour)),
+        h("span", { class: "card-name" }, swatch(colour), h("strong", null, words[colour] ?? colour), count),
         state,
       );
-      return [colour, { card, state }];
+      return [colour, { card, state, count }];
     }),
   );
   return {
@@ -68,33 +69,30 @@ export function colourCards(session, words, onPick) {
     ),
     /** @param {Answer | null} answer */
     show(answer) {
-      for (const [colour, { card, state }] of cards) {
+      for (const [colour, { card, state, count }] of cards) {
         const found = answer?.elements.find((each) => each.kind === "color" && each.color === colour);
         card.setAttribute("aria-pressed", String(colour === session.colour));
-        clear(state, cardLines(session, colour, found ?? null));
+        const number = session.sets().find((each) => each.color === colour)?.values.length ?? 0;
+        count.textContent = `${number} of ${Math.max(session.wanted, number)}`;
+        clear(state, cardLines(number, found ?? null));
       }
     },
   };
 }
 
 /**
- * @param {ReadingSession} session
- * @param {string} colour
+ * @param {number} number of readings of the colour
  * @param {ElementAnswer | null} element
  * @returns {HTMLElement[]}
  */
-function cardLines(session, colour, element) {
-  const set = session.sets().find((each) => each.color === colour);
-  const number = set?.values.length ?? 0;
-  const level = element?.levelWords ? `level ${element.levelWords}` : "no level";
-  const lines = [h("span", { class: "small" }, `${number} of ${Math.max(session.wanted, number)}`)];
-  if (number > 0 && element) {
-    lines.push(h("span", null, h("strong", null, element.meanWords), h("span", { class: "small" }, `, ${level}`)));
-    lines.push(verdictMark(element.verdict));
-  } else if (element) {
-    lines.push(h("span", { class: "small" }, level));
+function cardLines(number, element) {
+  if (element === null) {
+    return [];
   }
-  return lines;
+  const level = h("span", { class: "small nowrap" }, element.levelWords ? `level ${element.levelWords}` : "no level");
+  return number > 0
+    ? [h("span", null, h("strong", null, element.meanWords), " ", level), verdictMark(element.verdict)]
+    : [level];
 }
 
 /**

@@ -44,6 +44,7 @@ export const ROUTES = [
   action("#/note/:sign", () => import("./screens/note.js"), "#/near"),
   action("#/wrong-data/:sign", () => import("./screens/wrong_data.js"), "#/near"),
   action("#/remove/:sign", () => import("./screens/remove.js"), "#/near"),
+  action("#/install", () => import("./screens/install_where.js"), "#/near"),
   action("#/install/:position", () => import("./screens/install.js"), "#/near"),
   action("#/move/:support", () => import("./screens/move.js"), "#/near"),
   action("#/add-sign", () => import("./screens/add_sign.js"), "#/near"),

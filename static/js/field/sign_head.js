@@ -18,9 +18,10 @@ import { facingWords } from "./way_words.js";
  *
  * @param {App} app
  * @param {Pick<Subject, "sign" | "position" | "support">} subject
+ * @param {{ isNamed?: boolean }} [how] named where the heading does not say it already
  * @returns {Promise<HTMLElement>}
  */
-export async function signHead(app, { sign, position, support }) {
+export async function signHead(app, { sign, position, support }, { isNamed = true } = {}) {
   const face = sign ?? position ?? {};
   const svg = face.drawing ? await app.store.drawing(face.drawing) : null;
   return h(
@@ -30,7 +31,7 @@ export async function signHead(app, { sign, position, support }) {
     h(
       "div",
       null,
-      h("p", null, h("strong", null, faceName(face))),
+      isNamed ? h("p", null, h("strong", null, faceName(face))) : null,
       face.legend_text ? h("p", null, `“${face.legend_text}”`) : null,
       h("p", { class: "soft" }, [roadWords(support), facingWords(position?.facing_deg)].join(", ")),
       h("p", { class: "soft" }, [labelWords(sign), sizeWords(face.width_in, face.height_in)].filter(Boolean).join(", ")),

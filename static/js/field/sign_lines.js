@@ -107,7 +107,7 @@ export async function foundLine(app, found, { hash, isWithin, isOnly, lead, task
           wayPiece(found.distance_m, found.bearing_deg),
           signStanding(sign),
         ),
-        isWithin ? h("span", { class: "small" }, isOnly ? "the only one it can be" : "could be the sign before you") : null,
+        isWithin && !isOnly ? h("span", { class: "small" }, "could be the one before you") : null,
       ),
     ),
   );

@@ -66,5 +66,5 @@ export function orderWords(order, count) {
   }
   return order === null || order === undefined
     ? `one of ${count} on its support`
-    : `number ${order} from the top, of ${count}`;
+    : `${order} of ${count} from the top`;
 }

@@ -122,11 +122,11 @@ async function listPieces(app, around, fix) {
   const several = around.candidates.length > 1;
   const shown = [
     ...(await group(
-      several ? `${around.candidates.length} signs it could be` : "The sign before you",
+      several ? `${around.candidates.length} signs it could be` : "The one sign it can be",
       around.candidates,
       several
-        ? "Compare the face, the way it faces and its place on the support, then pick the one you stand before."
-        : "Compare it with what you see before you open it.",
+        ? "Compare the face, the way it faces and its place on the support. Then pick yours."
+        : "Check that it is the one you stand at.",
     )),
     ...(await group(around.candidates.length ? "Further away" : "Nearest signs", around.others)),
     ...(await group("Places without a sign", around.empty.slice(0, EMPTY_SHOWN))),

@@ -275,7 +275,7 @@ class ReadScreen {
       .flatMap((each) => each.flags);
     return [
       now.length
-        ? h("p", { class: "verdict-now" }, verdictMark(answer.verdict), ratio ? h("span", { class: "small" }, `${ratio.words} ${ratio.meanWords}, level ${ratio.levelWords}`) : null)
+        ? h("p", { class: "verdict-now" }, h("span", null, "The sign:"), verdictMark(answer.verdict), ratio ? h("span", { class: "small" }, `${ratio.words} ${ratio.meanWords}, level ${ratio.levelWords}`) : null)
         : null,
       reason ? caution(`Kept but not judged: ${reason.reason}.`) : null,
       ...flags.map(caution),

@@ -36,7 +36,7 @@ export async function show(place, params, app) {
   const query = { ...identifiedQuery(identified), stop: params.stop };
   const read = await lastReadHere(app, subject);
   const stop = params.stop ? await app.store.stop(Number(params.stop)) : null;
-  put(place, h("h1", null, faceName(sign)), await signHead(app, subject));
+  put(place, h("h1", null, faceName(sign)), await signHead(app, subject, { isNamed: false }));
   put(place, stateNotice(sign, query), stop ? stopNotice(stop) : null);
   put(place, standingSection(sign, read), actions(subject, query, app.memory.get(FACE_IN_HAND)));
   put(place, recordedSection(subject), readingsSection(sign), damageSection(sign));
