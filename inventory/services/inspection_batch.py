@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
+from decimal import Decimal
+from itertools import repeat
 from typing import TYPE_CHECKING
 
 from django.db import IntegrityError, transaction
@@ -22,6 +24,7 @@ from inventory.models import (
 from inventory.services.assessment import judge_locked
 from inventory.services.fields import check_fields, check_storable
 from inventory.services.flags import flag_inspections, lock_instruments
+from inventory.services.garbage import collection_put_off
 from inventory.services.inspection_checks import (
     ASK_TO_CONFIRM,
     CONFIRMED,
@@ -58,7 +61,6 @@ if TYPE_CHECKING:
     import uuid
     from collections.abc import Iterator, Mapping, Sequence
     from datetime import datetime
-    from decimal import Decimal
     from typing import Any
 
     from inventory.models import Instrument, Organisation, Sign, User
@@ -87,10 +89,11 @@ def record_inspections(
     """
     now = now or timezone.now()
     outcomes: list[Outcome] = []
-    for part in _in_turn(visits):
-        batch = VisitBatch(now, organisation)
-        outcomes += batch.store(part)
-        batch.judge()
+    with collection_put_off():
+        for part in _in_turn(visits):
+            batch = VisitBatch(now, organisation)
+            outcomes += batch.store(part)
+            batch.judge()
     return outcomes
 
 
@@ -122,9 +125,23 @@ class _Prepared:
     sets: list[UnderstoodSet]
     photos: Sequence[PhotoInput]
     set_rows: list[ReadingSet]
-    reading_rows: list[Reading]
     observation_rows: list[Observation]
     rating_rows: list[VisualRating]
+
+    def reading_rows(self) -> Iterator[Reading]:
+        """Give the values as rows, once their sets are stored."""
+        for row, each in zip(self.set_rows, self.sets, strict=True):
+            places = each.places_on_face or repeat("")
+            for number, (typed, value, place) in enumerate(
+                zip(each.typed, each.values, places, strict=False), start=1
+            ):
+                yield Reading(
+                    reading_set_id=row.pk,
+                    number=number,
+                    typed=typed,
+                    ra_cd_lx_m2=value,
+                    place_on_face=place,
+                )
 
     def content(self) -> dict[str, Any]:
         """Return what the visit says, to be compared."""
@@ -232,7 +249,7 @@ class VisitBatch:
             note=note.strip(),
             corrects=corrects,
         )
-        prepared = _Prepared(number, visit, inspection, sets, photos, [], [], [], [])
+        prepared = _Prepared(number, visit, inspection, sets, photos, [], [], [])
         if self._is_known(prepared):
             return
         check_visit(inspection, sign, owner, sets, now)
@@ -282,7 +299,7 @@ class VisitBatch:
         if not stored:
             return
         ReadingSet.objects.bulk_create(row for each in stored for row in each.set_rows)
-        Reading.objects.bulk_create(row for each in stored for row in each.reading_rows)
+        Reading.objects.bulk_create(row for each in stored for row in each.reading_rows())
         Observation.objects.bulk_create(row for each in stored for row in each.observation_rows)
         VisualRating.objects.bulk_create(row for each in stored for row in each.rating_rows)
         for each in stored:
@@ -374,24 +391,12 @@ def _make_rows(prepared: _Prepared) -> None:
             rotation_angle_deg=each.rotation_angle_deg,
         )
         prepared.set_rows.append(row)
-        places = each.places_on_face or ("",) * len(each.typed)
-        for place in places:
+        for place in each.places_on_face:
             check_storable(place, "place on the face")
-        prepared.reading_rows += [
-            Reading(
-                reading_set=row,
-                number=at,
-                typed=typed,
-                ra_cd_lx_m2=value,
-                place_on_face=place,
+            check_fields(
+                Reading(number=number, typed="0", ra_cd_lx_m2=Decimal(0), place_on_face=place),
+                exclude=["reading_set"],
             )
-            for at, (typed, value, place) in enumerate(
-                zip(each.typed, each.values, places, strict=True), start=1
-            )
-        ]
-    for reading in prepared.reading_rows:
-        if reading.place_on_face:  # a value that was understood fits as it is
-            check_fields(reading, exclude=["reading_set"])
     for seen in visit.observations:
         check_storable(seen.note, "note of what was seen")
         observation = Observation(

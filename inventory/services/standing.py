@@ -203,7 +203,8 @@ def lock_signs(sign_ids: Sequence[int]) -> list[Sign]:
     return list(
         Sign.objects.select_for_update(of=("self",))
         .filter(pk__in=sign_ids)
-        .select_related("owner", "position__support__road")
+        .select_related("position__support__road")
+        .prefetch_related("owner")  # one or two of them for any number of signs
         .order_by("pk")
     )
 
