@@ -17,6 +17,7 @@ ENGINEER = (
     ("overview", "Today", "Today"),
     ("sign-map", "Map and list", "Map"),
     ("due-list", "Due list", "Due"),
+    ("package-list", "Work packages", ""),
     ("order-list", "Orders", "Orders"),
     ("methods", "Methods", ""),
     ("near-me", "Near me", ""),
@@ -28,9 +29,10 @@ ENGINEER = (
 )
 CREW = (
     ("near-me", "Near me", "Near me"),
+    ("package-list", "Work packages", "Packages"),
     ("sign-list", "Find a sign", "Find"),
     ("instrument-list", "Instruments", ""),
-    ("logbook", "Logbook", "Logbook"),
+    ("logbook", "Logbook", ""),
     ("help", "Help", "Help"),
 )
 SHOP = (
@@ -84,6 +86,15 @@ PAGES_UNDER = {
         "instrument-retire",
         "instrument-bring-back",
         "readings-to-settle",
+    ),
+    "package-list": (
+        "package-new",
+        "package-page",
+        "package-print",
+        "package-change",
+        "package-step",
+        "package-stop",
+        "stop-result",
     ),
     "import-list": ("import-page", "settle"),
     "rules": ("next-rules", "set-own-level"),

@@ -16,6 +16,7 @@ from inventory.engineering.places import CELL_LEVEL
 from inventory.errors import OutOfRangeError
 from inventory.models import Role
 from inventory.services.marks import MARKS, mark_of
+from inventory.services.people import has_role
 from inventory.services.sign_map import Box, extent, road_lines, view_box
 from inventory.web.filters import standings_of
 from inventory.web.membership import MemberRequest, role_required
@@ -40,11 +41,14 @@ class BoxForm(forms.Form):
 def sign_map(request: MemberRequest) -> HttpResponse:
     chosen, rows = standings_of(request.organisation, request.GET)
     page = page_of(request, rows.select_related("road"))
-    return render(
-        request,
-        "inventory/places/sign_map.html",
-        {"filter": chosen, "page": page, "map": map_settings(extent(rows)), "marks": MARKS},
-    )
+    context = {
+        "filter": chosen,
+        "page": page,
+        "map": map_settings(extent(rows)),
+        "marks": MARKS,
+        "can_plan": has_role(request.membership, (Role.ENGINEER,)),
+    }
+    return render(request, "inventory/places/sign_map.html", context)
 
 
 @require_safe

@@ -36,7 +36,12 @@ NEARBY_DEG = 0.0012  # about 130 m: what the small map shows around a sign
 def sign_list(request: MemberRequest) -> HttpResponse:
     chosen, rows = standings_of(request.organisation, request.GET)
     page = page_of(request, rows.select_related("road"))
-    return render(request, "inventory/signs/sign_list.html", {"filter": chosen, "page": page})
+    context = {
+        "filter": chosen,
+        "page": page,
+        "can_plan": has_role(request.membership, (Role.ENGINEER,)),
+    }
+    return render(request, "inventory/signs/sign_list.html", context)
 
 
 @require_safe
@@ -61,6 +66,7 @@ def sign_page(request: MemberRequest, sign_id: int) -> HttpResponse:
         "shops": Organisation.objects.filter(customers__agency=request.organisation),
         "can_decide": sign.state == Sign.State.INSTALLED
         and has_role(request.membership, (Role.ENGINEER,)),
+        "can_settle": has_role(request.membership, (Role.ENGINEER,)),
         "decision_form": DispositionForm(),
     }
     return render(request, "inventory/signs/sign_page.html", context)

@@ -54,5 +54,6 @@ urlpatterns = [
     path("", include("inventory.web.shop_urls")),
     path("", include("inventory.web.crew_urls")),
     path("", include("inventory.web.instrument_urls")),
+    path("", include("inventory.web.programme_urls")),
     path("", include("inventory.web.field_urls")),
 ]
