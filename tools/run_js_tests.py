@@ -1,8 +1,8 @@
 """
 Run the JavaScript tests with Node's own runner, where there are any.
 
-What the Python methods say of many invented faces is written out first: the scripts that judge
-on the phone are compared with it.
+What the Python methods say of many invented faces, labels and ways is written out first: the
+scripts that do the same on the phone are compared with it.
 """
 
 from __future__ import annotations
@@ -12,7 +12,10 @@ import sys
 
 from tools.node import ROOT, run_node
 
-VECTORS = "tests.engineering.assessment.verdict_vectors"
+VECTORS = (
+    "tests.engineering.assessment.verdict_vectors",
+    "tests.engineering.phone_vectors",
+)
 
 
 def main() -> int:
@@ -21,8 +24,11 @@ def main() -> int:
     if not tests:
         print("There are no JavaScript tests.")
         return 0
-    made = subprocess.run([sys.executable, "-m", VECTORS], cwd=ROOT, check=False).returncode
-    return made or run_node("--test", *tests)
+    for module in VECTORS:
+        made = subprocess.run([sys.executable, "-m", module], cwd=ROOT, check=False).returncode
+        if made:
+            return made
+    return run_node("--test", *tests)
 
 
 if __name__ == "__main__":

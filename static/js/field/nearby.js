@@ -56,7 +56,9 @@ export function sortNearby(found, fix) {
   return {
     candidates,
     others,
-    empty: sorted.filter((each) => each.sign === null).slice(0, MOST_NEARBY),
+    empty: sorted
+      .filter((each) => each.sign === null && !each.position.is_retired)
+      .slice(0, MOST_NEARBY),
     only: candidates.length === 1 ? candidates[0] : null,
   };
 }
