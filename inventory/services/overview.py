@@ -10,6 +10,8 @@ from django.db.models import Count, Q
 from inventory.engineering.assessment.vocabulary import Verdict
 from inventory.models import ImportSettlement, PrintOrder, RefusedEntry, Sign, Standing
 from inventory.services.doubts import flag_groups
+from inventory.services.exchange.settling import to_decide
+from inventory.services.wrong_data import open_added, open_wrong_data
 
 if TYPE_CHECKING:
     from inventory.models import Organisation
@@ -44,6 +46,9 @@ class Overview:
     settlements: Waiting
     doubtful: Waiting
     refused: Waiting
+    from_phones: Waiting
+    said_wrong_count: int
+    added_count: int
 
 
 BELOW = Q(verdict__in=(Verdict.BELOW.value, Verdict.SHEETING_NOT_ALLOWED.value))
@@ -99,6 +104,7 @@ def overview(*, organisation: Organisation) -> Overview:
     )
     groups = flag_groups(organisation)
     refused = RefusedEntry.objects.owned_by(organisation).filter(settled_at__isnull=True)
+    held = to_decide(organisation)
     return Overview(
         sign_count=counts["every"],
         count_of_verdict={v.value: counts[f"verdict_{n}"] for n, v in enumerate(Verdict)},
@@ -119,4 +125,9 @@ def overview(*, organisation: Organisation) -> Overview:
         refused=Waiting(
             refused.count(), list(refused.order_by("-received_at", "-pk")[:FIRST_FEW])
         ),
+        from_phones=Waiting(
+            held.count(), list(held.order_by("-received_at", "-pk")[:FIRST_FEW])
+        ),
+        said_wrong_count=open_wrong_data(organisation).count(),
+        added_count=open_added(organisation).count(),
     )

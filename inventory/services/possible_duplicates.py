@@ -10,6 +10,7 @@ from django.db.models import Q
 from inventory.engineering.places import bearing_deg, cell_ranges_of_box, distance_m
 from inventory.engineering.places.surroundings import box_around
 from inventory.models import Sign, Standing
+from inventory.units import METRES_PER_FOOT
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 
 # A phone's fix beside a post is off by several metres, and so may be the point on record.
 # Common practice, no source.
-NEAR_M = 30.0
+NEAR_M = 100 * METRES_PER_FOOT
 
 
 @dataclass(frozen=True)

@@ -7,11 +7,14 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
+from django.db.models import Q
+
 from inventory.engineering.assessment.vocabulary import Verdict
 from inventory.engineering.inspection.usability import reason_not_judged
 from inventory.engineering.inspection.vocabulary import How, SurfaceState
 from inventory.models import (
     Assessment,
+    DeviceOperation,
     Disposition,
     ElementAssessment,
     Inspection,
@@ -21,8 +24,10 @@ from inventory.models import (
     PrintOrder,
     ReadingSet,
     Sign,
+    SignMerge,
     SourceRecord,
     Standing,
+    WrongDataFlag,
 )
 from inventory.services.doubts import doubts_of
 from inventory.services.relinks import counts_for, relinked_to
@@ -86,6 +91,10 @@ class SignRecord:
     neighbours: list[Sign]
     open_lines: list[OrderLine]
     source_rows: list[SourceRecord]
+    identified: dict[int, DeviceOperation]
+    flags: list[WrongDataFlag]
+    merged_into: SignMerge | None
+    merged_here: list[SignMerge]
 
 
 def sign_record(*, sign: Sign, organisation: Organisation) -> SignRecord:
@@ -99,6 +108,12 @@ def sign_record(*, sign: Sign, organisation: Organisation) -> SignRecord:
     newest = assessments[0] if assessments else None
     elements = list(newest.elements.order_by("number")) if newest else []
     relinked = relinked_to([sign.pk])
+    merges = list(
+        SignMerge.objects.owned_by(organisation)
+        .filter(Q(kept=sign) | Q(duplicate=sign), undo__isnull=True)
+        .select_related("kept", "duplicate")
+        .order_by("-merged_at", "-pk")
+    )
     inspections = list(
         Inspection.objects.owned_by(organisation)
         .filter(counts_for([sign.pk], relinked))
@@ -127,7 +142,7 @@ def sign_record(*, sign: Sign, organisation: Organisation) -> SignRecord:
         ),
         photos=list(
             Photo.objects.owned_by(organisation)
-            .filter(sign=sign)
+            .filter(sign__in=[sign.pk, *(each.duplicate_id for each in merges)])
             .order_by("-recorded_at", "-pk")[:MOST_ROWS]
         ),
         entries=list(
@@ -153,7 +168,25 @@ def sign_record(*, sign: Sign, organisation: Organisation) -> SignRecord:
         )
         if sign.position_id
         else [],
+        identified=_identified(inspections, organisation),
+        flags=list(
+            WrongDataFlag.objects.owned_by(organisation)
+            .filter(sign=sign, settlement__isnull=True)
+            .select_related("raised_by")
+            .order_by("-recorded_at", "-pk")[:MOST_ROWS]
+        ),
+        merged_into=next((each for each in merges if each.duplicate_id == sign.pk), None),
+        merged_here=[each for each in merges if each.kept_id == sign.pk],
     )
+
+
+def _identified(
+    inspections: Sequence[Inspection], organisation: Organisation
+) -> dict[int, DeviceOperation]:
+    """Return how the sign was found on those visits that came from a phone."""
+    visit_of = {inspection.client_uuid: inspection.pk for inspection in inspections}
+    rows = DeviceOperation.objects.owned_by(organisation).filter(client_uuid__in=visit_of)
+    return {visit_of[each.client_uuid]: each for each in rows.exclude(identified_by="")}
 
 
 def governing_element(

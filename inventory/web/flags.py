@@ -23,6 +23,7 @@ from inventory.services.flags import settle_flags
 from inventory.services.refusals import settle_refused
 from inventory.services.sign_faces import local_types_of
 from inventory.web.errors import status_of
+from inventory.web.exchange import phone_tabs
 from inventory.web.form_fields import PickField, TypedForm, WordsField
 from inventory.web.membership import MemberRequest, role_required
 from inventory.web.paging import page_of
@@ -136,6 +137,7 @@ def _show_refused(
     )
     page = page_of(request, rows.order_by("-received_at", "-pk"))
     context = {
+        "tabs": phone_tabs(request.organisation, "refused-list"),
         "page": page,
         "rows": [(entry, _as_sent(entry)) for entry in page.object_list],
         "is_settled": is_settled,

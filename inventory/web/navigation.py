@@ -18,8 +18,10 @@ ENGINEER = (
     ("sign-map", "Map and list", "Map"),
     ("due-list", "Due list", "Due"),
     ("package-list", "Work packages", ""),
+    ("from-phones", "From the phones", ""),
     ("order-list", "Orders", "Orders"),
     ("methods", "Methods", ""),
+    ("field", "Field app", ""),
     ("near-me", "Near me", ""),
     ("instrument-list", "Instruments", ""),
     ("import-list", "Imports", ""),
@@ -28,9 +30,10 @@ ENGINEER = (
     ("help", "Help", ""),
 )
 CREW = (
+    ("field", "Field app", "Field app"),
     ("near-me", "Near me", "Near me"),
     ("package-list", "Work packages", "Packages"),
-    ("sign-list", "Find a sign", "Find"),
+    ("sign-list", "Find a sign", ""),
     ("instrument-list", "Instruments", ""),
     ("logbook", "Logbook", ""),
     ("help", "Help", "Help"),
@@ -46,8 +49,22 @@ SHOP = (
 
 # The pages under a line of the rail; a page under two is marked at the one the role has.
 PAGES_UNDER = {
-    "overview": ("refused-list", "refused-settle"),
-    "sign-map": ("sign-list", "sign-page", "decide"),
+    "sign-map": ("sign-list", "sign-page", "decide", "same-sign"),
+    "from-phones": (
+        "phone-entry",
+        "refused-list",
+        "refused-settle",
+        "wrong-data",
+        "wrong-data-settle",
+        "added-signs",
+        "phone-list",
+        "phone-page",
+        "merge-list",
+        "merge-signs",
+        "merge-supports",
+        "undo-sign-merge",
+        "undo-support-merge",
+    ),
     "sign-list": ("sign-page", "sign-map"),
     "order-list": (
         "order-page",

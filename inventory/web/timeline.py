@@ -16,7 +16,7 @@ from inventory.units import partial_date
 if TYPE_CHECKING:
     from datetime import date
 
-    from inventory.models import Inspection, Sign, VisualRating
+    from inventory.models import DeviceOperation, Inspection, Sign, VisualRating
     from inventory.services.sign_record import SignRecord
 
 
@@ -35,7 +35,10 @@ class Event:
 def timeline(record: SignRecord, zone: ZoneInfo) -> list[Event]:
     """Return the events of a face, newest first; what has no date at all comes last."""
     events = [*_life(record.sign, zone)]
-    events.extend(_seen(inspection) for inspection in record.inspections)
+    events.extend(
+        _seen(inspection, record.identified.get(inspection.pk))
+        for inspection in record.inspections
+    )
     events.extend(
         _moment(a.assessed_at, f"Judged: {a.verdict}", a.reason) for a in record.assessments
     )
@@ -76,8 +79,8 @@ def _life(sign: Sign, zone: ZoneInfo) -> list[Event]:
     ]
 
 
-def _seen(inspection: Inspection) -> Event:
-    """Return a visit in words: what was read, what was seen."""
+def _seen(inspection: Inspection, operation: DeviceOperation | None) -> Event:
+    """Return a visit in words: what was read, what was seen, how the sign was found."""
     parts = [
         f"{reading_set.color} {', '.join(r.typed for r in reading_set.readings.all())} cd/lx/m²"
         for reading_set in inspection.reading_sets.all()
@@ -88,12 +91,25 @@ def _seen(inspection: Inspection) -> Event:
         parts.append(f"surface {inspection.get_surface_state_display()}")
     if inspection.note:
         parts.append(f"note: {inspection.note}")
+    if operation is not None:
+        parts.append(found_words(operation))
     return _moment(
         inspection.taken_at,
         f"Inspected, {inspection.get_how_display()}",
         "; ".join(parts),
         str(inspection.inspector or ""),
     )
+
+
+def found_words(operation: DeviceOperation) -> str:
+    """Return how a person with a phone found the sign, and how sure the phone was."""
+    words = f"found by: {operation.get_identified_by_display()}"
+    if operation.fix_accuracy_m is not None:
+        words += f", phone good to {operation.fix_accuracy_m:.0f} m"
+    count = operation.candidate_count
+    if count is not None:
+        words += f", {count} {'sign' if count == 1 else 'signs'} within that"
+    return words
 
 
 def _rated(rating: VisualRating) -> str:

@@ -243,6 +243,6 @@ def test_entries_are_paged_and_listed_in_few_queries(
 ):
     for n in range(55):
         keep(agency, n)
-    with django_assert_max_num_queries(8):
+    with django_assert_max_num_queries(10):
         page = client.get(REFUSED)
     assert len(page.context["rows"]) == 50

@@ -16,6 +16,10 @@ if TYPE_CHECKING:
 
     from inventory.models import Device
 
+SECONDS_PER_MINUTE = 60
+MINUTES_PER_HOUR = 60
+MINUTES_PER_DAY = 24 * MINUTES_PER_HOUR
+
 
 @dataclass(frozen=True)
 class Phone:
@@ -32,6 +36,16 @@ class Phone:
         """Return whether its clock was out by more than is let pass when it last sent."""
         skew_s = self.device.last_skew_s
         return skew_s is not None and abs(skew_s) > MOST_SKEW_S
+
+    @property
+    def clock_words(self) -> str:
+        """Return how its clock stood when it last sent, in words."""
+        skew_s = self.device.last_skew_s
+        if skew_s is None:
+            return "not known: it has sent nothing yet"
+        if not self.is_clock_out:
+            return "right"
+        return f"{_length(abs(skew_s))} {'slow' if skew_s > 0 else 'fast'}"
 
 
 def phones(devices: Sequence[Device]) -> list[Phone]:
@@ -71,3 +85,13 @@ def phones(devices: Sequence[Device]) -> list[Phone]:
         )
         for each in devices
     ]
+
+
+def _length(seconds: float) -> str:
+    """Return a stretch of time in its two largest units."""
+    minutes = round(seconds / SECONDS_PER_MINUTE)
+    days, rest = divmod(minutes, MINUTES_PER_DAY)
+    hours, minutes = divmod(rest, MINUTES_PER_HOUR)
+    if days:
+        return f"{days:,} d {hours} h"
+    return f"{hours} h {minutes} min" if hours else f"{minutes} min"

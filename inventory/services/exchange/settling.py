@@ -13,6 +13,7 @@ from inventory.errors import OutOfRangeError, StateConflictError
 from inventory.models import DeviceOperation
 from inventory.services.exchange.applying import Applying, Trial, trial_of
 from inventory.services.exchange.content import Sent, read_content, sha256_of
+from inventory.services.exchange.holding import WaitsError
 from inventory.services.exchange.known import OPEN, Known
 from inventory.services.exchange.receive import lock_organisation
 from inventory.services.exchange.storing import store
@@ -36,6 +37,11 @@ def open_operations(organisation: Organisation) -> QuerySet[DeviceOperation]:
         state__in=OPEN, settled_at=None
     )
     return rows
+
+
+def to_decide(organisation: Organisation) -> QuerySet[DeviceOperation]:
+    """Return what waits for a person; what only waits for another operation is left out."""
+    return open_operations(organisation).exclude(code=WaitsError.code)
 
 
 @transaction.atomic
