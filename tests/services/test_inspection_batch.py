@@ -1,0 +1,618 @@
+"""Many visits at a time: the same rows as one by one, in a bounded number of queries."""
+
+from __future__ import annotations
+
+import gc
+import re
+import uuid
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from django.db import connection, transaction
+from django.test.utils import CaptureQueriesContext
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from inventory.errors import InventoryError, OutOfRangeError, StateConflictError, UnlikelyError
+from inventory.models import (
+    Assessment,
+    Inspection,
+    InspectionFlag,
+    LogbookEntry,
+    Observation,
+    Organisation,
+    Reading,
+    ReadingSet,
+    RefusedEntry,
+    Sign,
+    Standing,
+    VisualRating,
+)
+from inventory.services.inspection import record_inspection
+from inventory.services.inspection_batch import (
+    ObservationInput,
+    ReadingSetInput,
+    Visit,
+    VisualRatingInput,
+    record_inspections,
+)
+from inventory.services.instruments import record_check
+from inventory.services.people import create_organisation
+from inventory.services.refusals import keep_refused
+from tests.factories import (
+    NOW,
+    make_agency,
+    make_instrument,
+    make_person,
+    make_rating,
+    make_shop,
+    make_sign,
+)
+from tests.races import at_once
+
+if TYPE_CHECKING:
+    from inventory.models import Instrument, User
+
+pytestmark = pytest.mark.django_db
+
+TAKEN = NOW - timedelta(days=1)
+WHITE = ReadingSetInput("white", ("40.0", "41", "39", "40"))
+RED = ReadingSetInput("red", ("6.0", "6", "6.00", "6"))
+BENT = ObservationInput("bent", 3)
+PANELS = {
+    "colors": [{"color": "white", "panel": "P-7", "ra_cd_lx_m2": "36"}],
+    "fixed_to_sign": True,
+    "distance_ft": 25,
+    "flashlight_close_to_head": True,
+}
+TORN_PANELS = PANELS | {"colors": [{"color": "white", "panel": "P\0", "ra_cd_lx_m2": "36"}]}
+DIM_PANELS = PANELS | {"colors": [{"color": "white", "panel": "P-7", "ra_cd_lx_m2": "20"}]}
+
+
+def visit(sign: Sign, **fields: Any) -> Visit:
+    defaults: dict[str, Any] = {
+        "taken_at": TAKEN,
+        "how": "hand_held",
+        "client_uuid": uuid.uuid4(),
+        "reading_sets": (WHITE, RED),
+    }
+    return Visit(sign_id=sign.pk, **defaults | fields)
+
+
+def record(organisation: Organisation, *visits: Visit) -> list[Inspection | InventoryError]:
+    return record_inspections(organisation=organisation, visits=visits, now=NOW)
+
+
+def refusal(outcome: Inspection | InventoryError) -> str:
+    assert isinstance(outcome, InventoryError)
+    return str(outcome)
+
+
+# --- the same as one by one -----------------------------------------------------------------
+
+GOOD = st.sampled_from(
+    [
+        {},
+        {"surface_state": "dew", "note": " at dusk "},
+        {"how": "mobile", "device_offset_minutes": -300},
+        {"reading_sets": (WHITE,), "taken_at": TAKEN - timedelta(hours=5)},
+        {"reading_sets": (replace(WHITE, places_on_face=("n", "e", "s", "w")), RED)},
+        {"reading_sets": (WHITE, replace(RED, observation_angle_deg="0.5"))},
+        {
+            "reading_sets": (),
+            "how": "visual_day",
+            "observations": (ObservationInput("bent", 3),),
+        },
+        {"reading_sets": (), "note": "Leans to the road."},
+        {"observations": (ObservationInput("faded", 1, " top "), ObservationInput("bent", 2))},
+        {
+            "reading_sets": (),
+            "how": "visual_night",
+            "visual_rating": make_rating(is_adequate=False),
+        },
+        {
+            "reading_sets": (),
+            "how": "visual_night",
+            "visual_rating": VisualRatingInput("comparison_panels", True, PANELS),
+        },
+        # Good only while nothing is known of the level that the panel has to reach.
+        {
+            "reading_sets": (),
+            "how": "visual_night",
+            "visual_rating": VisualRatingInput("comparison_panels", True, DIM_PANELS),
+        },
+    ]
+)
+BAD = st.sampled_from(
+    [
+        {"reading_sets": (replace(WHITE, values=("40", "-3")),)},
+        {"reading_sets": (replace(RED, values=("bright",)),)},
+        {"reading_sets": (replace(RED, color="mauve"),)},
+        {"reading_sets": (replace(WHITE, places_on_face=("x" * 40,) * 4),)},
+        {"reading_sets": ()},
+        {"how": "guessed"},
+        {"how": "visual_day"},
+        {"surface_state": "sandy"},
+        {"taken_at": NOW + timedelta(days=2)},
+        {"observations": (ObservationInput("eaten", 2),)},
+        {"visual_rating": make_rating(is_adequate=True, inspector_age_years=30)},
+        {"reading_sets": (replace(WHITE, values=("5",)), replace(RED, values=("9",)))},
+    ]
+)
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A visit as it was drawn: by places in a world, so that it can be told of two of them."""
+
+    fields: dict[str, Any]
+    sign: int
+    instrument: str
+    corrects_first: bool
+    is_confirmed: bool
+    repeats: int | None
+
+
+drawn_visits = st.builds(
+    Drawn,
+    fields=st.one_of(GOOD, GOOD, GOOD, BAD),
+    sign=st.integers(0, 3),
+    instrument=st.sampled_from(["", "", "good", "failed", "expired", "theirs"]),
+    corrects_first=st.sampled_from([False, False, False, False, True]),
+    is_confirmed=st.booleans(),
+    repeats=st.one_of(st.none(), st.none(), st.none(), st.integers(0, 5)),
+)
+
+
+class World:
+    """An agency with signs of every history, and the names by which two of them compare."""
+
+    def __init__(self) -> None:
+        self.agency = make_agency(name=f"County {uuid.uuid4()}")
+        self.crew: User = make_person(self.agency, "crew")
+        self.signs = [make_sign(self.agency) for _ in range(3)]
+        self.signs.append(make_sign(make_agency(name=f"Other {uuid.uuid4()}")))
+        self.first = record_inspection(
+            sign=self.signs[0],
+            taken_at=TAKEN - timedelta(days=30),
+            how="hand_held",
+            reading_sets=(replace(WHITE, values=("30", "31")), RED),
+            now=NOW - timedelta(days=29),
+        )
+        self.instruments: dict[str, Instrument] = {
+            "good": make_instrument(self.agency),
+            "failed": make_instrument(self.agency),
+            "expired": make_instrument(self.agency, certificate_due_on=date(2026, 2, 1)),
+            "theirs": make_instrument(make_agency(name=f"Theirs {uuid.uuid4()}")),
+        }
+        record_check(
+            instrument=self.instruments["failed"],
+            moment="before",
+            reference="100",
+            shown="120",
+            checked_at=TAKEN - timedelta(hours=1),
+            now=TAKEN,
+        )
+
+    def visits(self, drawn: list[Drawn]) -> list[Visit]:
+        made: list[Visit] = []
+        for each in drawn:
+            instrument = self.instruments.get(each.instrument)
+            made.append(
+                visit(
+                    self.signs[each.sign],
+                    inspector=self.crew,
+                    instrument_id=None if instrument is None else instrument.pk,
+                    corrects_id=self.first.pk if each.corrects_first else None,
+                    is_confirmed=each.is_confirmed,
+                    client_uuid=uuid.uuid4()
+                    if each.repeats is None or each.repeats >= len(made)
+                    else made[each.repeats].client_uuid,
+                    **each.fields,
+                )
+            )
+        return made
+
+    def one_by_one(self, visits: list[Visit]) -> list[Inspection | InventoryError]:
+        signs = {sign.pk: sign for sign in self.signs}
+        instruments = {each.pk: each for each in self.instruments.values()}
+        outcomes: list[Inspection | InventoryError] = []
+        for each in visits:
+            if signs[each.sign_id].owner != self.agency:
+                outcomes += record(self.agency, each)  # who asks is the caller's to check
+                continue
+            fields = {name: getattr(each, name) for name in each.__dataclass_fields__}
+            del fields["sign_id"], fields["instrument_id"], fields["corrects_id"]
+            instrument = each.instrument_id and instruments[each.instrument_id]
+            try:
+                outcomes.append(
+                    record_inspection(
+                        sign=signs[each.sign_id],
+                        instrument=instrument or None,
+                        corrects=self.first if each.corrects_id else None,
+                        now=NOW,
+                        **fields,
+                    )
+                )
+            except InventoryError as error:
+                outcomes.append(error)
+        return outcomes
+
+    def told(self, outcomes: list[Inspection | InventoryError], visits: list[Visit]) -> Any:
+        """Return what became of each visit, in words that two worlds share."""
+        places = {each.client_uuid: place for place, each in reversed(list(enumerate(visits)))}
+        return [
+            (type(each).__name__, self._plain(str(each)))
+            if isinstance(each, InventoryError)
+            else places[each.client_uuid]
+            for each in outcomes
+        ]
+
+    def facts(self) -> Any:
+        """Return every row that inspections left, by what it says."""
+        visits = {
+            each.pk: (self.signs.index(each.sign), each.recorded_at, each.taken_at, place)
+            for place, each in enumerate(
+                Inspection.objects.owned_by(self.agency).select_related("sign").order_by("pk")
+            )
+        }
+        of_agency = {"inspection__organisation": self.agency}
+        serials = {each.pk: name for name, each in self.instruments.items()}
+        return {
+            "inspections": [
+                (
+                    *visits[each.pk],
+                    each.how,
+                    each.surface_state,
+                    self._plain(each.note),
+                    each.device_offset_minutes,
+                    each.inspector == self.crew,
+                    serials.get(each.instrument_id or 0),
+                    each.corrects_id and visits[each.corrects_id],
+                )
+                for each in Inspection.objects.owned_by(self.agency).order_by("pk")
+            ],
+            "sets": [
+                (
+                    visits[each.inspection_id],
+                    each.number,
+                    each.color,
+                    each.observation_angle_deg,
+                    [
+                        (r.number, r.typed, r.ra_cd_lx_m2, r.place_on_face)
+                        for r in each.readings.all()
+                    ],
+                )
+                for each in ReadingSet.objects.filter(**of_agency).order_by("pk")
+            ],
+            "seen": [
+                (visits[each.inspection_id], each.kind, each.severity, each.note)
+                for each in Observation.objects.filter(**of_agency).order_by("pk")
+            ],
+            "rated": [
+                (visits[each.inspection_id], each.procedure, each.is_adequate, each.evidence)
+                for each in VisualRating.objects.filter(**of_agency).order_by("pk")
+            ],
+            "flags": [
+                (visits[each.inspection_id], each.reason, each.check_made_id is not None)
+                for each in InspectionFlag.objects.filter(**of_agency).order_by(
+                    "inspection", "reason"
+                )
+            ],
+            "log": [
+                (self._plain(each.text), self.signs.index(each.sign), each.actor == self.crew)
+                for each in LogbookEntry.objects.owned_by(self.agency)
+                .filter(verb="record inspection")
+                .order_by("pk")
+            ],
+        }
+
+    def verdicts(self) -> Any:
+        """Return how each sign stands, and the assessment it stands by."""
+        return [
+            (
+                self.signs.index(each.sign),
+                each.verdict,
+                each.reason,
+                each.margin_ratio,
+                each.condition,
+                each.condition_text,
+                each.is_due,
+                each.due_on,
+                each.due_reason,
+                each.due_order,
+                each.last_inspected_on,
+                self._assessed(each.assessment),
+            )
+            for each in Standing.objects.owned_by(self.agency).order_by("sign")
+        ]
+
+    def _assessed(self, assessment: Assessment | None) -> Any:
+        assert assessment is not None
+        elements = assessment.elements.order_by("number")
+        return (
+            assessment.verdict,
+            assessment.reason,
+            assessment.probability_low,
+            assessment.inspection and assessment.inspection.taken_at,
+            [(each.color, each.verdict, each.value, each.reason) for each in elements],
+        )
+
+    def _plain(self, text: str) -> str:
+        """Leave out the numbers and names that only one world has."""
+        for place, sign in enumerate(self.signs):
+            text = re.sub(rf"\b[Ss]ign {sign.pk}\b", f"sign no. {place}", text)
+        for name, each in self.instruments.items():
+            text = text.replace(each.serial, name)
+        text = re.sub(r"[0-9a-f-]{36}", "key", text)
+        return re.sub(r"[Ii]nspection \d+", "inspection", text)
+
+
+@settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(drawn=st.lists(drawn_visits, min_size=1, max_size=8))
+def test_stored_together_visits_leave_what_they_leave_one_by_one(db, drawn):
+    with transaction.atomic():
+        apart, together = World(), World()
+        visits = apart.visits(drawn)
+        told = apart.told(apart.one_by_one(visits), visits)
+        same = together.visits(drawn)
+        assert together.told(record(together.agency, *same), same) == told
+        assert together.facts() == apart.facts()
+        assert together.verdicts() == apart.verdicts()
+        transaction.set_rollback(True)
+
+
+def test_each_sign_is_judged_once_for_all_its_visits():
+    agency = make_agency()
+    crew, sign, other = make_person(agency, "crew"), make_sign(agency), make_sign(agency)
+    visits = [
+        visit(sign, taken_at=TAKEN - timedelta(hours=hour), inspector=crew) for hour in range(3)
+    ]
+    stored = record(agency, *visits, visit(other, inspector=crew))
+    assert [type(each) for each in stored] == [Inspection] * 4
+    assert Assessment.objects.filter(sign=sign).count() == 1
+    assert Assessment.objects.get(sign=sign).inspection == stored[0]  # the newest of the three
+    entries = LogbookEntry.objects.filter(verb="judge sign").order_by("pk")
+    assert [(each.sign, each.actor) for each in entries] == [(sign, crew), (other, crew)]
+    assert Standing.objects.get(sign=sign).due_reason == "red 6 is below 7"
+
+
+def test_a_panel_is_held_against_the_level_that_a_visit_before_it_brought():
+    agency = make_agency()
+    sign = make_sign(agency)
+    dim = VisualRatingInput("comparison_panels", True, DIM_PANELS)
+    rated = visit(sign, how="visual_night", reading_sets=(), visual_rating=dim)
+    _stored, refused = record(agency, visit(sign), rated)
+    assert "below the level of 35" in refusal(refused)
+
+
+def test_an_agency_without_rules_keeps_the_visits_and_judges_later():
+    agency = create_organisation(name="New County", kind=Organisation.Kind.AGENCY)
+    signs = [make_sign(agency) for _ in range(2)]
+    record(agency, *(visit(sign) for sign in signs))
+    assert Inspection.objects.count() == 2
+    assert not Assessment.objects.exists()
+    assert {each.verdict for each in Standing.objects.all()} == {"no level"}
+
+
+def test_a_sign_that_came_down_is_judged_for_the_record_and_stands_nowhere():
+    agency = make_agency()
+    sign = make_sign(agency)
+    sign.state, sign.removed_on, sign.removal_reason = "removed", TAKEN.date(), "aged"
+    sign.save()
+    (stored,) = record(agency, visit(sign))
+    assert isinstance(stored, Inspection)
+    assert Assessment.objects.get(sign=sign).verdict == "below"
+    assert not Standing.objects.exists()
+
+
+# --- refused, known, twice ------------------------------------------------------------------
+
+
+def test_a_refused_visit_leaves_nothing_and_the_others_are_stored():
+    agency = make_agency()
+    signs = [make_sign(agency) for _ in range(4)]
+    outcomes = record(
+        agency,
+        visit(signs[0]),
+        visit(signs[1], reading_sets=(replace(WHITE, values=("40", "2001")),)),
+        visit(signs[2], observations=(ObservationInput("bent", 9),)),
+        visit(signs[3], reading_sets=(replace(WHITE, values=("5",)), RED)),
+    )
+    assert [type(each) for each in outcomes] == [
+        Inspection,
+        OutOfRangeError,
+        OutOfRangeError,
+        UnlikelyError,
+    ]
+    assert "over 2000" in refusal(outcomes[1])
+    assert list(Inspection.objects.all()) == [outcomes[0]]
+    assert (ReadingSet.objects.count(), Reading.objects.count()) == (2, 8)
+    assert not Observation.objects.exists()
+    assert [each.sign for each in Standing.objects.all()] == [signs[0]]
+    assert LogbookEntry.objects.filter(verb="record inspection").count() == 1
+
+
+def test_what_is_not_the_agencys_or_not_there_is_refused():
+    agency, shop = make_agency(), make_shop()
+    own, theirs = make_sign(agency), make_sign(make_agency())
+    stock = Sign.objects.create(maker=shop, state="in_stock", sign_code="R1-1")
+    instrument = make_instrument(make_agency())
+    outcomes = record(
+        agency,
+        visit(theirs),
+        visit(stock),
+        replace(visit(own), sign_id=own.pk + 1000),
+        visit(own, instrument_id=instrument.pk),
+        visit(own, instrument_id=instrument.pk + 1000),
+        visit(own, corrects_id=12345),
+    )
+    assert not Inspection.objects.exists()
+    said = [refusal(each) for each in outcomes]
+    assert f"Sign {theirs.pk} does not belong to {agency}" in said[0]
+    assert "shop stock" in said[1]
+    assert f"There is no sign {own.pk + 1000} on record" in said[2]
+    assert "does not belong to" in said[3]
+    assert f"There is no instrument {instrument.pk + 1000} on record" in said[4]
+    assert "There is no inspection 12345 on record" in said[5]
+
+
+@pytest.mark.parametrize(
+    "fields",
+    [
+        {"note": "as found\0"},
+        {"note": "half a smile \ud83d"},
+        {"observations": (ObservationInput("bent", 1, "a\0b"),)},
+        {"reading_sets": (replace(WHITE, places_on_face=("\0", "e", "s", "w")),)},
+        {"visual_rating": VisualRatingInput("comparison_panels", True, TORN_PANELS)},
+    ],
+)
+def test_characters_that_no_database_holds_are_refused(fields):
+    agency = make_agency()
+    (outcome,) = record(agency, visit(make_sign(agency), **fields))
+    assert "holds a character that cannot be kept" in refusal(outcome)
+
+
+def test_the_same_visits_again_are_the_stored_ones_and_change_nothing():
+    agency = make_agency()
+    visits = [visit(make_sign(agency)) for _ in range(3)]
+    first = record(agency, *visits)
+    again = record_inspections(
+        organisation=agency, visits=[*visits, visits[0]], now=NOW + timedelta(hours=1)
+    )
+    assert again == [*first, first[0]]
+    assert (Inspection.objects.count(), Reading.objects.count()) == (3, 24)
+    assert Assessment.objects.count() == 3
+    assert LogbookEntry.objects.filter(verb="record inspection").count() == 3
+
+
+def test_a_visit_that_comes_twice_in_a_batch_is_stored_once_and_other_content_is_refused():
+    agency = make_agency()
+    one = visit(make_sign(agency))
+    first, twin, other = record(agency, one, one, replace(one, note="another"))
+    assert first == twin
+    assert isinstance(other, StateConflictError)
+    assert "other content was already stored" in refusal(other)
+    assert Inspection.objects.get().note == ""
+
+
+def test_an_entry_that_was_refused_is_settled_by_whoever_sent_it_again():
+    agency = make_agency()
+    crew, one = make_person(agency, "crew"), visit(make_sign(agency))
+    entry = keep_refused(
+        organisation=agency,
+        channel=RefusedEntry.Channel.API,
+        kind=RefusedEntry.Kind.INSPECTION,
+        payload={"note": "as sent"},
+        sentence="It was wrong.",
+        client_uuid=one.client_uuid,
+        now=NOW,
+    )
+    record(agency, replace(one, inspector=crew))
+    entry.refresh_from_db()
+    assert (entry.settled_at, entry.settled_by) == (NOW, crew)
+
+
+# --- cost -----------------------------------------------------------------------------------
+
+
+def queries_for(number: int) -> tuple[int, int]:
+    """Return how many queries a batch takes: those that add rows, and all others."""
+    agency = make_agency()
+    crews = [make_person(agency, "crew") for _ in range(2)]
+    instruments = [make_instrument(agency) for _ in range(2)]
+    signs = [make_sign(agency) for _ in range(number)]
+    first = record(agency, *(visit(sign) for sign in signs))
+    visits = [
+        visit(
+            sign,
+            taken_at=TAKEN + timedelta(minutes=5),
+            inspector=crews[place % 2],
+            instrument_id=instruments[place % 2].pk,
+            observations=(ObservationInput("bent", 2),),
+            corrects_id=before.pk if isinstance(before, Inspection) and place % 3 else None,
+            reading_sets=(WHITE, replace(RED, values=("-1",))) if place % 5 == 4 else (WHITE,),
+        )
+        for place, (sign, before) in enumerate(zip(signs, first, strict=True))
+    ]
+    with CaptureQueriesContext(connection) as queries:
+        outcomes = record(agency, *visits)
+    assert sum(isinstance(each, InventoryError) for each in outcomes) == number // 5
+    adding = sum(each["sql"].startswith("INSERT") for each in queries)
+    return adding, len(queries) - adding
+
+
+def test_the_queries_of_a_batch_do_not_grow_with_its_visits():
+    few_adding, few = queries_for(10)
+    many_adding, many = queries_for(100)
+    assert many == few
+    # SQLite takes at most 999 values a statement, so many rows are added in several.
+    assert many_adding <= (few_adding if connection.vendor == "postgresql" else 100)
+
+
+def test_the_search_for_garbage_goes_on_after_a_batch():
+    assert gc.isenabled()
+    agency = make_agency()
+    record(agency, visit(make_sign(agency)))
+    assert gc.isenabled()
+
+
+# --- races ----------------------------------------------------------------------------------
+
+
+@pytest.mark.django_db(transaction=True)
+def test_one_batch_sent_four_times_at_once_is_stored_once():
+    agency = make_agency()
+    visits = [visit(make_sign(agency)) for _ in range(5)]
+    stored: list[list[Inspection | InventoryError]] = []
+    step = lambda: stored.append(record(agency, *visits))  # noqa: E731 - a step of the race
+    assert at_once(step, step, step, step) == [None] * 4
+    assert all(each == stored[0] for each in stored)
+    assert Inspection.objects.count() == 5
+    assert Reading.objects.count() == 40
+    assert Assessment.objects.count() == 5
+
+
+@pytest.mark.django_db(transaction=True)
+def test_batches_over_the_same_signs_in_opposite_orders_are_all_kept_and_judged():
+    agency = make_agency()
+    instrument = make_instrument(agency)
+    signs = [make_sign(agency) for _ in range(4)]
+
+    def batch(minute: int, order: int) -> None:
+        at = TAKEN + timedelta(minutes=minute)
+        record(
+            agency,
+            *(visit(sign, taken_at=at, instrument_id=instrument.pk) for sign in signs[::order]),
+        )
+
+    steps = [lambda m=minute: batch(m, -1 if m % 2 else 1) for minute in range(4)]
+    assert at_once(*steps) == [None] * 4
+    assert Inspection.objects.count() == 16
+    for sign in signs:
+        newest = Assessment.objects.filter(sign=sign).order_by("-assessed_at", "-pk")[0]
+        assert newest.inspection is not None
+        assert newest.inspection.taken_at == TAKEN + timedelta(minutes=3)
+        assert Standing.objects.get(sign=sign).assessment == newest
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_key_that_two_batches_bring_for_two_signs_at_once_is_stored_for_one_of_them():
+    agency, key = make_agency(), uuid.uuid4()
+    signs = [make_sign(agency), make_sign(agency)]
+    outcomes: list[list[Inspection | InventoryError]] = []
+    at_once(
+        *(
+            lambda sign=sign: outcomes.append(
+                record(agency, visit(sign, client_uuid=key), visit(sign, note="beside it"))
+            )
+            for sign in signs
+        )
+    )
+    kinds = sorted(type(each[0]).__name__ for each in outcomes)
+    assert kinds == ["Inspection", "StateConflictError"]
+    assert all(isinstance(each[1], Inspection) for each in outcomes)
+    assert Inspection.objects.filter(client_uuid=key).count() == 1
+    assert Inspection.objects.count() == 3
