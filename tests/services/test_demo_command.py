@@ -33,7 +33,7 @@ def test_the_command_tells_the_steps_and_the_logins(monkeypatch, db, capsys):
     call_command("demo", "--size", "0.2")
     told = capsys.readouterr().out
     assert "invented" in told.splitlines()[0]
-    assert "Step 8 of 8" in told
+    assert "Step 9 of 9" in told
     for username in ("engineer", "crew", "shop"):
         assert username in told
     assert words("scenario")["logins"]["password"] in told

@@ -13,6 +13,7 @@ from inventory.models import (
     Assessment,
     ImportRun,
     LogbookEntry,
+    PackageStop,
     PressEvent,
     PrintOrder,
     PrintRun,
@@ -20,11 +21,13 @@ from inventory.models import (
     Sign,
     SourceRecord,
     Standing,
+    WorkPackage,
 )
 from inventory.services.demo.load import LoadResult, load_scenario
 from inventory.services.demo.main_job import run_main_job
 from inventory.services.demo.press_history import moment
 from inventory.services.demo.words import fixtures_directory, words
+from inventory.services.field.area import carry_page, supports_of_package
 from inventory.services.ordering import cancel_order, order_groups
 from inventory.services.production import loaded_at
 from inventory.services.shop_board import board
@@ -34,7 +37,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 JOB = words("scenario")["job"]
-STEPS = ["import", "judge", "due list", "order", "print", "install", "next order"]
+STEPS = ["import", "judge", "due list", "order", "print", "install", "next order", "package"]
 
 
 @pytest.fixture(scope="module")
@@ -94,6 +97,11 @@ def summary() -> dict[str, object]:
         "up": Sign.objects.filter(state="installed").count(),
         "in stock": Sign.objects.filter(state="in_stock").count(),
         "down": Sign.objects.filter(state="removed").count(),
+        "package": list(
+            PackageStop.objects.values_list(
+                "package__title", "package__state", "number", "position", "task"
+            )
+        ),
         "due": list(Standing.objects.filter(is_due=True).values_list("due_order", "verdict")),
         "judged": Assessment.objects.values("sign").distinct().count(),
     }
@@ -105,7 +113,7 @@ def test_the_job_goes_once_round(loaded):
     assert result.done == STEPS
     assert result.not_done == []
     assert [text.split(":")[0] for text in told if text.startswith("Step")] == [
-        f"Step {number} of 8" for number in range(1, 9)
+        f"Step {number} of 9" for number in range(1, 10)
     ]
 
     # List: every row ends in exactly one of four counts.
@@ -157,6 +165,26 @@ def test_an_order_is_left_for_the_shop_on_more_than_one_sheeting(loaded):
     assert waiting.late == [order]
 
 
+def test_the_crew_has_its_next_day_on_the_phone(loaded):
+    run()
+    package = WorkPackage.objects.get()
+    assert (package.state, package.work_on) == ("handed_out", JOB["package"]["work_on"])
+    assert package.crew.username == "crew"
+    tasks = list(package.stops.order_by("number").values_list("task", flat=True))
+    assert set(tasks) == {"replace", "repair", "read"}
+    # A face goes up where it was ordered for, and it is there to be taken along.
+    for stop in package.stops.filter(task="replace"):
+        label = stop.note.split()[1]
+        face = Sign.objects.get(label_id=label)
+        assert (face.state, face.layout_face.line.position) == ("in_stock", stop.position)
+    asked = supports_of_package(package=package, page=1)
+    carried = carry_page(
+        organisation=loaded.agency, asked=asked, now=moment(package.work_on, 8)
+    )
+    assert [each["number"] for each in carried["stops"]] == list(range(1, len(tasks) + 1))
+    assert len(carried["signs"]) > len(tasks)
+
+
 def test_a_second_run_repeats_nothing(loaded):
     run()
     before, entries = summary(), LogbookEntry.objects.count()
@@ -190,6 +218,7 @@ def test_two_counties_of_one_seed_come_to_the_same(loaded):
         "Step 6",
         "Step 7",
         "Step 8",
+        "Step 9",
     ],
 )
 def test_a_job_that_was_broken_off_goes_on(loaded, when):
@@ -236,7 +265,7 @@ def test_faces_are_put_up_one_by_one_after_a_stop(loaded):
     with pytest.raises(StoppedError):
         run_main_job(source=source, say=lambda _text: None, progress=stop)
     result, _told = run()
-    assert result.done == ["install", "next order"]
+    assert result.done == ["install", "next order", "package"]
     order = PrintOrder.objects.get(title=JOB["order_title"])
     up = Sign.objects.filter(layout_face__layout__order=order, state="installed")
     assert up.count() == min(JOB["install_count"], order.lines.count())

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from inventory.services.importing.reports import Progress
     from inventory.services.importing.rows import SourceList
 
-STEPS = 8
+STEPS = 9
 DESK_H = 12
 
 

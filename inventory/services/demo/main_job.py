@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from inventory.engineering.assessment.vocabulary import Verdict
 from inventory.errors import InventoryError, StateConflictError
 from inventory.models import Role, Sign, Standing
+from inventory.services.demo.crew_day import hand_out_day
 from inventory.services.demo.desk_steps import (
     build_due_list,
     count_unjudged,
@@ -62,6 +63,7 @@ def run_main_job(
     job.attempt("print", print_faces)
     job.attempt("install", _install)
     job.attempt("next order", order_next)
+    job.attempt("package", hand_out_day)
     _compare(job)
     return job.result
 
