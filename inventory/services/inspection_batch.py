@@ -257,7 +257,8 @@ class VisitBatch:
             msg = f"{unlikely} {ASK_TO_CONFIRM}"
             raise UnlikelyError(msg)
         rating = visit.visual_rating
-        refuse_empty(not (sets or visit.observations or rating or inspection.note or photos))
+        has_photo = bool(photos) or visit.are_photos_coming
+        refuse_empty(not (sets or visit.observations or rating or inspection.note or has_photo))
         check_number(sets)
         if rating is not None:
             check_evidence(

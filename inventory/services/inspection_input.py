@@ -73,7 +73,8 @@ class Visit:
     """
     One visit to a sign as it was sent; ``corrects_id`` is the inspection it puts right.
 
-    Photos are no part of it: they come apart, and are added to the stored inspection.
+    Photos are no part of it: they come apart, and are added to the stored inspection. With
+    ``are_photos_coming``, a visit that says nothing else says something.
     """
 
     sign_id: int
@@ -90,6 +91,7 @@ class Visit:
     device_offset_minutes: int = 0
     corrects_id: int | None = None
     is_confirmed: bool = False
+    are_photos_coming: bool = False
 
 
 @dataclass(frozen=True)

@@ -109,6 +109,7 @@ def _visit(content: Content, context: Context) -> Visit:
         if corrects is None
         else context.key_of(corrects, Inspection, "corrects"),
         is_confirmed=shapes.truth(payload, "is_confirmed", default=False),
+        are_photos_coming=bool(content.photos),
     )
 
 

@@ -11,6 +11,7 @@ from tests.factories import make_agency, make_sign
 from tests.services.exchange.phones import (
     Phone,
     key_of,
+    note_of,
     readings_of,
 )
 
@@ -71,3 +72,11 @@ def test_a_photo_of_another_operation_is_not_taken_from_it(agency, phone):
     phone.note(sign, photos=[taken])
     phone.send()
     assert PhotoUpload.objects.get().operation.client_uuid == key_of(first)
+
+
+def test_a_visit_of_nothing_but_a_photo_says_something(agency, phone):
+    sign = {"id": make_sign(agency).pk}
+    phone.record("inspection", note_of(sign, ""), photos=[photo()])
+    phone.record("inspection", note_of(sign, ""))
+    answers = [each.answer for each in phone.send().answers]
+    assert answers == ["applied", "refused"]
