@@ -37,7 +37,7 @@ export async function startRunning(app) {
   const listeners = new Set();
   const tell = () => listeners.forEach((listener) => listener());
   /** @type {Session} */
-  const unseen = { state: "offline", person: await app.store.setting("person"), sentence: "" };
+  const unseen = { state: "offline", person: null, sentence: "" };
   let isReplaced = false;
   /** @type {Running} */
   const running = {
@@ -69,6 +69,10 @@ export async function startRunning(app) {
     void running.seeWho();
     void updates.ask();
   });
+  const person = await app.store.setting("person");
+  if (running.who === unseen) {
+    running.who = { ...unseen, person };
+  }
   return running;
 }
 
@@ -102,7 +106,9 @@ function notesOf(app, running, isReplaced) {
     const action = { words: "Sign in", address: "/sign-in/?next=/field/" };
     notes.push({ kind, words: who.sentence, action });
   }
-  if (updates.isWaiting) {
+  if (updates.isTakingOver) {
+    notes.push({ kind: "", words: "The new version takes over. The app is loaded again in a moment." });
+  } else if (updates.isWaiting) {
     const action = { words: "Update now", onAction: () => updates.takeOver() };
     const words = "A new version of the app is here. What waits to be sent stays as it is.";
     notes.push({ kind: "", words, action });

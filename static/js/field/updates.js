@@ -79,6 +79,8 @@ export class Updates extends EventTarget {
   /** Let the version that waits take over; the page is loaded again. What is recorded stays. */
   takeOver() {
     this.isTakingOver = true;
+    this.tell("waiting");
+    this.registration?.active?.postMessage({ type: "make_way" });
     this.registration?.waiting?.postMessage({ type: "take_over" });
   }
 

@@ -58,9 +58,14 @@ scope.addEventListener("activate", (event) => {
   event.waitUntil(dropOtherVersions().then(() => scope.clients.claim()));
 });
 
+/** Aborted when a newer version is to take over: it must not wait for a long sending here. */
+const leaving = new AbortController();
+
 scope.addEventListener("message", (event) => {
   if (event.data?.type === "take_over") {
     event.waitUntil(scope.skipWaiting());
+  } else if (event.data?.type === "make_way") {
+    leaving.abort();
   }
 });
 
@@ -94,25 +99,46 @@ scope.addEventListener("sync", (event) => {
   }
 });
 
+/**
+ * Ask the server, until this version has to make way.
+ *
+ * @type {typeof fetch}
+ */
+function ask(address, request) {
+  const { signal } = request ?? {};
+  const signals = [leaving.signal, ...(signal ? [signal] : [])];
+  return fetch(address, { ...request, signal: AbortSignal.any(signals) });
+}
+
 /** Send what waits and its photos; an error makes the browser try again later. */
 async function sendEverything() {
   const store = await openStore();
+  const sender = { store, version, fetch: ask };
   try {
-    for (;;) {
-      const { state, sentence, next_at_ms } = await sendWaiting({ store, version });
-      if (state === "waits" && next_at_ms !== null) {
-        const wait_ms = Math.max(0, next_at_ms - Date.now());
-        await new Promise((resolve) => setTimeout(resolve, wait_ms));
-        continue;
-      }
-      if (state === "done") {
-        await sendPhotos({ store, version });
-      } else if (state === "offline" || state === "busy") {
-        throw new Error(sentence);
-      }
-      return;
+    let outcome = await sendWaiting(sender);
+    while (outcome.state === "waits" && outcome.next_at_ms !== null && !leaving.signal.aborted) {
+      await pause(outcome.next_at_ms - Date.now());
+      outcome = await sendWaiting(sender);
+    }
+    if (outcome.state === "done") {
+      await sendPhotos(sender);
+    }
+    if (["waits", "offline", "busy"].includes(outcome.state)) {
+      throw new Error(outcome.sentence || "The rest goes later.");
     }
   } finally {
     store.close();
   }
+}
+
+/**
+ * Wait for a time, or until this version has to make way.
+ *
+ * @param {number} wait_ms
+ */
+function pause(wait_ms) {
+  return new Promise((resolve) => {
+    setTimeout(resolve, Math.max(0, wait_ms));
+    leaving.signal.addEventListener("abort", resolve);
+  });
 }
