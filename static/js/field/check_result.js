@@ -58,7 +58,7 @@ export function checkResult(reference, shown, tolerance_rel) {
   return {
     result: {
       isGood: off * tolerance.scale <= tolerance.value * wanted,
-      offWords: `${percentWords(off, wanted, tolerance)} %${side}`,
+      offWords: side ? `${percentWords(off, wanted, tolerance)} %${side}` : "just as the reference",
       toleranceWords: `${percentWords(tolerance.value, tolerance.scale, null)} %`,
     },
     sentence: "",

@@ -6,6 +6,7 @@
 
 import { compassWords } from "./bearings.js";
 import { makeHash } from "./router.js";
+import { way } from "./way_words.js";
 
 /** @typedef {import("./types.js").StoredOperation} StoredOperation */
 /** @typedef {Record<string, any>} Content what was recorded, read from its text */
@@ -166,7 +167,7 @@ const DESCRIBED = {
   }),
   move_support: (payload) => ({
     title: "Support moved",
-    lines: [pointWords(/** @type {Point} */ (payload)), payload.reason],
+    lines: [pointWords(/** @type {Point} */ (payload)), goodWords(payload.accuracy_m), payload.reason],
   }),
   add_sign: (payload) => ({
     title: "Sign added",
@@ -238,16 +239,25 @@ function instrumentName(id, basics) {
 }
 
 /**
- * @typedef {{ latitude_deg: number, longitude_deg: number, accuracy_m?: number | null }} Point
+ * @typedef {{ latitude_deg: number, longitude_deg: number }} Point
  */
 
 /**
+ * @param {number | null | undefined} accuracy_m
+ * @returns {string}
+ */
+function goodWords(accuracy_m) {
+  return typeof accuracy_m === "number" ? `good to ${way(accuracy_m)}` : "";
+}
+
+/**
+ * Return a point in degrees, with a true minus sign.
+ *
  * @param {Point} point
  * @returns {string}
  */
-function pointWords({ latitude_deg, longitude_deg, accuracy_m }) {
-  const good = typeof accuracy_m === "number" ? `, good to ${Math.round(accuracy_m)} m` : "";
-  return `${latitude_deg.toFixed(5)}, ${longitude_deg.toFixed(5)}${good}`;
+export function pointWords({ latitude_deg, longitude_deg }) {
+  return [latitude_deg, longitude_deg].map((each) => each.toFixed(5).replace("-", "−")).join(", ");
 }
 
 /**

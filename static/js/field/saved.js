@@ -36,19 +36,21 @@ export function saySaved(app, operation, words = "Saved on this phone", backHash
  * @param {string} [backHash]
  */
 export async function undo(app, operation, backHash = "") {
-  if (await app.store.withdraw(operation.client_uuid, UNDONE)) {
+  const isBack = await app.store.withdraw(operation.client_uuid, UNDONE);
+  const now = await app.store.operation(operation.client_uuid);
+  if (isBack) {
     app.say("Undone. It is kept under To send, and never sent.");
+  } else if (now?.state === "acknowledged" || now?.state === "waiting") {
+    const why = now.state === "waiting" ? "Another record rests on it: undo that one first." : "It is on the server already. Record what is so, or write a note.";
+    app.say(`Not undone. ${why}`, { kind: "warn" });
   } else {
     await recordAction(app, {
       kind: "discard",
       payload: { operation: operation.client_uuid, reason: UNDONE },
       sign: operation.sign_key,
-      needs: [],
     });
     app.say("It was on its way already: that it is undone is sent after it.");
   }
   await app.refreshCount();
-  if (backHash) {
-    app.go(backHash, { replace: true });
-  }
+  app.go(backHash || window.location.hash, { replace: true });
 }

@@ -123,7 +123,7 @@ function resultPiece(reference, shown, tolerance_rel) {
   if (!result) {
     return notice("warn", h("p", null, sentence));
   }
-  const off = `${result.offWords} off the reference; it may be ${result.toleranceWords} off.`;
+  const off = `It reads ${result.offWords}; up to ${result.toleranceWords} either way is good.`;
   return result.isGood
     ? notice("", h("p", { class: "check-word" }, "Good"), h("p", null, off))
     : notice(
@@ -144,7 +144,7 @@ function factPieces(instrument, today) {
   const lines = today.length
     ? today.map((each) => {
         const { result } = checkResult(each.reference, each.shown, instrument.check_tolerance_rel);
-        const found = result ? (result.isGood ? `good, ${result.offWords} off` : `outside its tolerance, ${result.offWords} off`) : "not judged";
+        const found = result ? (result.isGood ? `good, ${result.offWords}` : `outside its tolerance, ${result.offWords}`) : "not judged";
         return `Today ${clockTime(new Date(each.at_ms))}, ${each.moment} the readings: ${found}`;
       })
     : [last ? `Last check on ${dayWords(last.checked_at.slice(0, "2026-11-25".length))}: ${last.is_within_tolerance ? "good" : "outside its tolerance"}` : "No check on record yet"];

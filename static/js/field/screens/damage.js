@@ -36,7 +36,10 @@ export async function show(place, params, app) {
   const kinds = chips({
     name: "kind",
     legend: "What is wrong",
-    choices: words.observation_kinds ?? [],
+    // Those of one tap are offered here only to put such a report right.
+    choices: (words.observation_kinds ?? []).filter(
+      (/** @type {[string, string]} */ [key]) => key === seen?.kind || !GONE.some(([gone]) => gone === key),
+    ),
     value: seen?.kind ?? null,
   });
   const severities = chips({

@@ -41,26 +41,30 @@ export async function show(place, params, app) {
     found.length
       ? section(heading, h("ol", { class: "lines" }, await Promise.all(found.map((each) => foundLine(app, each, { hash: hashOf(each) })))))
       : null;
+  const known = async (/** @type {string} */ typed) => {
+    const { label } = readLabel(typed);
+    return label ? app.store.byLabel(label) : null;
+  };
   const showMade = async () => {
-    const known = await app.store.byLabel(readLabel(face.value).label);
-    const id = known?.kind === "face" ? known.face.for_position_id : null;
+    const meant = await known(face.value);
+    const id = meant?.kind === "face" ? meant.face.for_position_id : null;
     const position = id ? await app.store.position(id) : null;
     const support = position && (await app.store.support(position.support_id));
     const found = position && support ? (await app.store.foundOn(support)).filter((each) => each.position.id === id) : [];
     clear(made, await group("It was printed for", found));
   };
   const showOld = async () => {
-    const known = await app.store.byLabel(readLabel(old.value).label);
-    clear(stands, known?.kind === "sign" ? await group("That face hangs here", [known.found]) : null);
+    const meant = await known(old.value);
+    clear(stands, meant?.kind === "sign" ? await group("That face hangs here", [meant.found]) : null);
   };
   const lookNear = async () => {
     clear(places, h("p", null, "Finding where you are…"));
     try {
       const around = await lookAround(app.store, await askPosition());
       const all = [...around.candidates, ...around.empty, ...around.others];
-      const known = await app.store.byLabel(readLabel(face.value).label);
-      const fits = known?.kind === "face" ? all.filter((each) => misfits(/** @type {any} */ (known.face), each.position.asks ?? null, each.position.is_retired === true).length === 0) : all;
-      clear(places, await group(known ? "Places near you that it fits" : "Places near you", fits.slice(0, MOST_NEAR)));
+      const meant = await known(face.value);
+      const fits = meant?.kind === "face" ? all.filter((each) => misfits(/** @type {any} */ (meant.face), each.position.asks ?? null, each.position.is_retired === true).length === 0) : all;
+      clear(places, await group(meant ? "Places near you that it fits" : "Places near you", fits.slice(0, MOST_NEAR)));
       if (fits.length === 0) {
         clear(places, notice("", h("p", null, "No place near you on this phone takes that face.")));
       }

@@ -11,6 +11,7 @@ import { isWorse } from "../fixes.js";
 import { earlierOf, saveBar, textField, tickField, whyAgain } from "../form.js";
 import { recordAction } from "../operations.js";
 import { notice } from "../pieces.js";
+import { pointWords } from "../recorded_words.js";
 import { notCarried, roadWords } from "../sign_head.js";
 import { loadSubject, supportNow } from "../subject.js";
 import { way, wayTo } from "../way_words.js";
@@ -68,7 +69,7 @@ export async function show(place, params, app) {
       "section",
       null,
       h("h2", null, "On record"),
-      h("p", null, `${roadWords(support)}: ${support.latitude_deg.toFixed(5)}, ${support.longitude_deg.toFixed(5)}, ${goodTo(support.accuracy_m)}`),
+      h("p", null, `${roadWords(support)}: ${pointWords(support)}, ${goodTo(support.accuracy_m)}`),
       h("p", { class: "soft" }, "The point on record is better than most phones’ positions. Move it only when the support stands elsewhere now, or the record is plainly wrong."),
     ),
     h("section", null, h("h2", null, "Where you stand"), meter.element, outcome),
