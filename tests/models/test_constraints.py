@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import uuid
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
@@ -10,12 +11,15 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from django.apps import apps
 from django.db import IntegrityError, models, transaction
+from django.db.models import F
 
 from inventory.models import (
     AgencyLevel,
     AgencyPolicy,
     CodeAlias,
     ColourArea,
+    DeviceOperation,
+    DevicePerson,
     Disposition,
     ElementAssessment,
     FlagSettlement,
@@ -28,8 +32,12 @@ from inventory.models import (
     Membership,
     MethodAssignment,
     MethodGroup,
+    MovedPosition,
+    OperationNeed,
     OrderLine,
     OverlayRoll,
+    PackageStop,
+    PhotoUpload,
     Position,
     Press,
     PressEvent,
@@ -39,13 +47,19 @@ from inventory.models import (
     Reading,
     ReadingSet,
     RefusedEntry,
+    RelinkedInspection,
     Road,
     SheetingRoll,
     ShopCustomer,
     Sign,
+    SignMerge,
     SourceFace,
     SourceRecord,
+    StopResult,
     Support,
+    SupportMerge,
+    WrongDataFlag,
+    WrongDataSettlement,
 )
 from tests.factories import NOW, make_agency, make_position, make_shop, position_of
 from tests.models.world import fill
@@ -107,6 +121,10 @@ STORED = [
     change("life_group_has_years", MethodGroup, method="expected_life", expected_life_years=0),
     change("method_group_has_interval", MethodGroup, interval_months=0),
     change("assignment_ends_after_start", MethodAssignment, until_on=NOW.date() - DAY),
+    change("operation_settled_with_reason", DeviceOperation, settled_at=NOW),
+    change("operation_settled_with_reason", DeviceOperation, settled_reason="seen"),
+    change("operation_replaces_another", DeviceOperation, replaces_uuid=F("client_uuid")),
+    change("upload_not_longer_than_announced", PhotoUpload, received_bytes=1001),
 ]
 
 # A fact cannot be changed at all: these are stored as further rows.
@@ -124,6 +142,17 @@ ADDED = [
     change("own_level_positive", AgencyLevel, minimum_ra_cd_lx_m2=Decimal(0)),
     change("own_level_has_basis", AgencyLevel, approved_by=""),
     change("flag_settled_with_reason", FlagSettlement, reason=""),
+    change("wrong_data_says_what", WrongDataFlag, said="", client_uuid=uuid.UUID(int=1)),
+    change("wrong_data_settled_with_reason", WrongDataSettlement, reason=""),
+    change("support_merge_has_reason", SupportMerge, reason=""),
+    change("sign_merge_has_reason", SignMerge, reason=""),
+    change(
+        "not_done_has_reason",
+        StopResult,
+        outcome="not_done",
+        reason="",
+        client_uuid=uuid.UUID(int=1),
+    ),
 ]
 
 
@@ -213,6 +242,11 @@ TWICE: dict[str, Callable[[], tuple[models.Model, dict[str, Any]]]] = {
     "flag_once_per_check": lambda: (only(InspectionFlag), {}),
     "method_group_name_once": lambda: (only(MethodGroup), {}),
     "position_under_one_method": lambda: (only(MethodAssignment), {}),
+    "device_person_once": lambda: (only(DevicePerson), {}),
+    "operation_need_once": lambda: (only(OperationNeed), {}),
+    "moved_position_once": lambda: (only(MovedPosition), {}),
+    "relink_once": lambda: (only(RelinkedInspection), {}),
+    "stop_number_once": lambda: (only(PackageStop), {}),
 }
 
 
@@ -353,6 +387,15 @@ def test_a_refused_entry_is_settled_with_day_and_reason(side, fields):
         "refused_settled_with_reason",
         copy_of(only(RefusedEntry), fingerprint="1" * 64, **fields),
     )
+
+
+@pytest.mark.parametrize(
+    ("rule", "model"),
+    [("sign_merge_of_two", SignMerge), ("support_merge_of_two", SupportMerge)],
+)
+def test_nothing_is_merged_with_itself(side, rule, model):
+    merge = only(model)
+    refused(rule, copy_of(merge, duplicate_id=merge.kept_id))
 
 
 def test_a_face_of_a_source_row_is_told_apart_by_number(side):

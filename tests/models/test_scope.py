@@ -12,9 +12,12 @@ from django.db.models import Q
 
 from inventory.models import (
     ColourArea,
+    DevicePerson,
+    ExchangeEpoch,
     Inspection,
     LayoutFace,
     LogbookEntry,
+    OperationNeed,
     OrderAmendment,
     OrderLine,
     Organisation,
@@ -44,8 +47,9 @@ if TYPE_CHECKING:
 pytestmark = pytest.mark.django_db
 
 # People and organisations are what the others are scoped by; a source face is read through
-# its record.
-NOT_SCOPED = {User, Organisation, SourceFace}
+# its record, who signed in on a phone through the phone, what an operation needs through it;
+# an epoch is the whole database's.
+NOT_SCOPED = {User, Organisation, SourceFace, DevicePerson, OperationNeed, ExchangeEpoch}
 KEPT_BY_SHOPS = {SheetingRoll, OverlayRoll, Press, PressEvent}
 
 

@@ -61,6 +61,12 @@ from tests.factories import (
     make_support,
     print_order,
 )
+from tests.models.world_of_phones import (
+    fill_merges,
+    fill_packages,
+    fill_phones,
+    fill_wrong_data,
+)
 
 if TYPE_CHECKING:
     from inventory.models import Inspection, Organisation, PrintRun
@@ -130,6 +136,10 @@ def fill(agency: Organisation, shop: Organisation) -> Side:
     mark_due(organisation=agency, now=NOW)
     _look_after(agency, new, seen_new)
     _import(agency)
+    fill_phones(agency, make_sign(agency), person)
+    fill_wrong_data(new, person)
+    fill_merges(agency, person)
+    fill_packages(agency, new, person)
     draft = draft_order(agency=agency, shop=shop, signs=[make_sign(agency)], by=person, now=NOW)
     return Side(
         agency=agency,
