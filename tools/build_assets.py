@@ -32,6 +32,7 @@ COPIES = {
     "@fontsource-variable/public-sans/files/*.woff2": "fonts/files/",
     "@fontsource-variable/public-sans/LICENSE": "fonts/LICENSE",
     "leaflet/dist/leaflet.css": "vendor/leaflet.css",
+    "leaflet/dist/images/*.png": "vendor/images/",
     "leaflet/LICENSE": "vendor/leaflet.LICENSE",
     "leaflet.markercluster/dist/MarkerCluster.css": "vendor/MarkerCluster.css",
     "leaflet.markercluster/MIT-LICENCE.txt": "vendor/MarkerCluster.LICENSE",
