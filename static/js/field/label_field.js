@@ -4,8 +4,7 @@
  * @module
  */
 import { clear, h } from "./dom.js";
-import { labelInCode } from "./label_codes.js";
-import { field, notice } from "./pieces.js";
+import { field } from "./pieces.js";
 
 /** @typedef {import("./page.js").App} App */
 
@@ -29,12 +28,9 @@ export class LabelField {
       placeholder: "001-0JK",
       oninput: onChange,
     });
-    this.view = h("div", { class: "stack-small", role: "status" });
-    /** @type {AbortController | null} */
-    this.looking = null;
-    this.button = h("button", { type: "button", class: "button", onclick: () => this.toggle() }, "Scan the label");
-    this.element = h("div", { class: "stack-small" }, field(label, this.input), this.button, this.view);
-    app.leaving().addEventListener("abort", () => this.stop());
+    this.view = h("div", { class: "stack-small" });
+    const scan = h("button", { type: "button", class: "button", onclick: () => this.scan() }, "Scan the label");
+    this.element = h("div", { class: "stack-small" }, field(label, this.input), scan, this.view);
   }
 
   /** @returns {string} */
@@ -48,38 +44,13 @@ export class LabelField {
     this.input.dispatchEvent(new Event("input", { bubbles: true }));
   }
 
-  async toggle() {
-    if (this.looking) {
-      this.stop();
+  async scan() {
+    if (this.view.hasChildNodes()) {
       return;
     }
-    this.looking = new AbortController();
-    this.button.textContent = "Stop scanning";
-    clear(this.view, h("p", null, "Starting the camera…"));
-    try {
-      // The reader of codes is large: fetched when somebody scans.
-      const { startScanner } = await import("./scanner.js");
-      const { video } = await startScanner(this.looking.signal, (text) => this.read(text));
-      clear(this.view, video);
-    } catch (error) {
-      this.stop();
-      clear(this.view, notice("warn", h("p", null, error instanceof Error ? error.message : String(error))));
-    }
-  }
-
-  /** @param {string} text of a code the camera saw */
-  read(text) {
-    const { label } = labelInCode(text);
-    if (label) {
-      this.stop();
-      this.fill(label);
-    }
-  }
-
-  stop() {
-    this.looking?.abort();
-    this.looking = null;
-    this.button.textContent = "Scan the label";
-    clear(this.view);
+    clear(this.view, h("p", { role: "status" }, "Starting the camera…"));
+    // The reader of codes is large: fetched when somebody scans.
+    const { openScanner } = await import("./scanner.js");
+    await openScanner(this.app, this.view, (label) => this.fill(label));
   }
 }

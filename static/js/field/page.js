@@ -12,6 +12,7 @@ import { FIRST_HASH, ROUTES } from "./routes.js";
 import { startRunning } from "./running.js";
 import { safetyHash } from "./safety_day.js";
 import { openStore } from "./store.js";
+import { keptTextSize, wearTextSize } from "./text_size.js";
 import { keptTheme, wearTheme } from "./theme.js";
 
 /** @typedef {import("./store.js").Store} Store */
@@ -245,6 +246,7 @@ function troubleWords(error) {
 /** Open what is kept on this phone and start; without it nothing could be kept, so say so. */
 async function start() {
   wearTheme(keptTheme());
+  wearTextSize(keptTextSize());
   try {
     await new Page(await openStore()).start();
   } catch (error) {

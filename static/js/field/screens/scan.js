@@ -73,8 +73,8 @@ async function meaning(app, text) {
       notice(
         "",
         h("p", null, h("strong", null, `${faceName(known.face)}, label ${label}`)),
-        h("p", null, "This face is not on a post yet. Open the sign or the place where it goes up, then choose “New face here”."),
-        linkButton("Find the place", "#/near"),
+        h("p", null, "This face is not on a post yet. "),
+        linkButton("Where does it go up?", makeHash("#/install", { face: label })),
       ),
     ];
   }

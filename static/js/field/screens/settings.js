@@ -3,7 +3,9 @@
  *
  * @module
  */
+import { nameDevice } from "../device.js";
 import { clear, h, put } from "../dom.js";
+import { textField } from "../form.js";
 import { instrumentInHand, instrumentWords, lastCheck, takeInstrument } from "../instrument_choice.js";
 import { chips, linkButton, notice, section } from "../pieces.js";
 import { makeHash } from "../router.js";
@@ -12,6 +14,7 @@ import { keptTextSize, TEXT_SIZES, wearTextSize } from "../text_size.js";
 
 /** @typedef {import("../page.js").App} App */
 
+const LONGEST_NAME = 80;
 const NONE = "none";
 
 /** @type {import("../routes.js").Screen["show"]} */
@@ -85,6 +88,7 @@ async function instrumentSection(app) {
 async function whoSection(app) {
   const person = await app.store.setting("person");
   const organisation = await app.store.setting("organisation");
+  const device = await app.store.setting("device");
   const { state } = app.running.who;
   const signedIn = state === "signed_in" ? "signed in" : state === "offline" ? "no signal to ask whether still signed in" : "signed out; what is recorded is sent all the same";
   return section(
@@ -94,7 +98,23 @@ async function whoSection(app) {
       : h("p", null, "Nobody has signed in on this phone yet."),
     h("a", { class: "button", href: "/sign-in/?next=/field/" }, person ? "Sign in as another person" : "Sign in"),
     h("p", { class: "small soft" }, "It needs signal. What waits under one name is sent under that name, whoever signs in next."),
+    device ? namePiece(app, device.name) : null,
   );
+}
+
+/**
+ * @param {App} app
+ * @param {string} name
+ * @returns {HTMLElement}
+ */
+function namePiece(app, name) {
+  const given = textField("device-name", "This phone’s name", name, { most: LONGEST_NAME, hint: "Your engineer sees it beside what this phone sends." });
+  const said = h("p", { role: "status", class: "small" });
+  const save = async () => {
+    said.textContent = "";
+    said.textContent = (await nameDevice(app, given.input.value.trim())) || "The name is kept.";
+  };
+  return h("div", { class: "stack-small" }, given.element, h("button", { type: "button", class: "button", onclick: save }, "Keep this name"), said);
 }
 
 /**
