@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import gzip
 import hashlib
 import json
 import random
@@ -10,9 +11,12 @@ import time
 import uuid
 from dataclasses import asdict, dataclass
 from datetime import timedelta
+from http import HTTPStatus
 from typing import TYPE_CHECKING, Any
 
 from django.db import connection
+from django.test import Client, override_settings
+from django.urls import reverse
 from django.utils import timezone
 
 from inventory.models import DeviceOperation, Organisation, Sign
@@ -48,6 +52,11 @@ RATIO_AIM = 2.5
 SEED = 20260601
 KINDS = (STOP, STREET_NAME, YIELD)
 RANGES = {"white": (45.0, 300.0), "red": (4.0, 40.0), "green": (4.0, 40.0)}
+OVER_PLAIN_HTTP = {
+    "ALLOWED_HOSTS": ["testserver"],
+    "BEHIND_TLS": False,
+    "SECURE_SSL_REDIRECT": False,
+}
 WRONG = ("-3", "2001", "bright", "")
 
 
@@ -73,9 +82,13 @@ class _Timed:
 def measure() -> list[Row]:
     """Return the figures; every batch goes to signs of its own."""
     dice = random.Random(SEED)  # noqa: S311 - invented readings, not a secret
-    with temporary_database():
-        timed = [_through_the_service(number, dice) for number in range(ROUNDS)]
-    return [_row(f"receive and apply {OPERATIONS:,} operations", timed)]
+    with temporary_database(), override_settings(**OVER_PLAIN_HTTP):
+        service = [_through_the_service(number, dice) for number in range(ROUNDS)]
+        api = [_through_the_api(number, dice) for number in range(ROUNDS)]
+    return [
+        _row(f"receive and apply {OPERATIONS:,} operations", service),
+        _row(f"POST {OPERATIONS:,} operations, gzipped, and their answers", api),
+    ]
 
 
 def print_figures() -> None:
@@ -87,16 +100,37 @@ def _through_the_service(number: int, dice: random.Random) -> _Timed:
     now = timezone.now()
     crew = _crew(f"Bench County {number}", dice, now)
     sent = _batch(crew, dice, now)
-    return _timed(
-        lambda at: receive_batch(device=crew.phone.device, batch=read_batch(sent), now=at)
-    )
+    return _timed(lambda: receive_batch(device=crew.phone.device, batch=read_batch(sent)))
 
 
-def _timed(work: Callable[[datetime], Any]) -> _Timed:
-    before, now = newest_keys(), timezone.now()
-    ours_s = _seconds(lambda: work(now))
+def _through_the_api(number: int, dice: random.Random) -> _Timed:
+    now = timezone.now()
+    crew = _crew(f"Wire County {number}", dice, now)
+    body = gzip.compress(json.dumps(_batch(crew, dice, now)).encode())
+    device = crew.phone.device.device_uuid
+
+    def post() -> None:
+        answer = Client().post(
+            reverse("api-operations"),
+            body,
+            content_type="application/json",
+            headers={
+                "Authorization": f"Device {device}:{crew.phone.key}",
+                "Content-Encoding": "gzip",
+            },
+        )
+        if answer.status_code != HTTPStatus.OK or len(answer.json()["answers"]) != OPERATIONS:
+            msg = f"The API answered {answer.status_code}: {answer.content[:200]!r}"
+            raise RuntimeError(msg)
+
+    return _timed(post)
+
+
+def _timed(work: Callable[[], Any]) -> _Timed:
+    before, began_at = newest_keys(), timezone.now()
+    ours_s = _seconds(work)
     _check_outcome(before[DeviceOperation])
-    rows = rows_left(before, now)
+    rows = rows_left(before, began_at)
     copies = copies_of(rows)
     return _Timed(ours_s, _seconds(lambda: store_plainly(copies)), count_words(rows))
 

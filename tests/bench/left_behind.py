@@ -12,7 +12,7 @@ from django.db.models import Max
 from inventory.models import Standing
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable
     from datetime import datetime
 
 Rows = dict[type[models.Model], list[Any]]
@@ -30,13 +30,15 @@ def newest_keys() -> dict[type[models.Model], int]:
     }
 
 
-def rows_left(before: dict[type[models.Model], int], now: datetime) -> Rows:
-    """Return every row that a step at ``now`` added, and the standings it wrote anew."""
+def rows_left(before: dict[type[models.Model], int], began_at: datetime) -> Rows:
+    """Return every row that a step added, and the standings it wrote anew."""
     rows: Rows = {
         model: list(model._base_manager.filter(pk__gt=newest).order_by("pk"))
         for model, newest in before.items()
     }
-    rows[Standing] = list(Standing._base_manager.filter(rebuilt_at=now).order_by("pk"))
+    rows[Standing] = list(
+        Standing._base_manager.filter(rebuilt_at__gte=began_at).order_by("pk")
+    )
     return {model: rows[model] for model in _parents_first(m for m in rows if rows[m])}
 
 
@@ -80,10 +82,9 @@ def store_plainly(copies: Rows) -> None:
 
 def count_words(rows: Rows) -> str:
     """Return how many rows of each kind there are."""
-    counted: Sequence[str] = [
-        f"{len(each):,} {model._meta.verbose_name_plural}" for model, each in rows.items()
-    ]
-    return ", ".join(counted)
+    return ", ".join(
+        f"{model._meta.verbose_name} {len(each):,}" for model, each in rows.items()
+    )
 
 
 def _parents_first(chosen: Iterable[type[models.Model]]) -> list[type[models.Model]]:

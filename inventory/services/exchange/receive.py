@@ -42,6 +42,7 @@ from inventory.services.exchange.kinds import INSPECTION
 from inventory.services.exchange.known import Known
 from inventory.services.exchange.storing import store
 from inventory.services.flags import lock_instruments
+from inventory.services.garbage import collection_put_off
 from inventory.services.people import has_role
 from inventory.services.refusals import keep_refused
 
@@ -89,7 +90,8 @@ def receive_batch(*, device: Device, batch: Batch, now: datetime | None = None) 
     epoch = epoch_shown(device=device, batch=batch, now=now)
     clock = PhoneClock(batch.sent_at, now)
     _note_heard(device, batch, clock)
-    answers = _Receiving(device, batch, clock, now).take()
+    with collection_put_off():
+        answers = _Receiving(device, batch, clock, now).take()
     return Received(
         epoch=epoch,
         server_time=now,
