@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from django.core.exceptions import ValidationError
-from django.db import DataError, IntegrityError, transaction
+from django.db import transaction
 
 from inventory.errors import (
     InventoryError,
@@ -22,6 +22,7 @@ from inventory.services.exchange.answers import REPLACED, UNKNOWN_KIND
 from inventory.services.exchange.content import Sent, read_content
 from inventory.services.exchange.context import Context
 from inventory.services.exchange.holding import (
+    FAULTS,
     ConflictError,
     HeldError,
     NotStoredError,
@@ -80,7 +81,8 @@ class Trial:
 
 def needs_of(content: Content) -> tuple[uuid.UUID, ...]:
     """Return the operations that one depends on: those it names, and those it refers to."""
-    referred = _referred(content.payload) if content.kind != DISCARD else ()
+    discarded = _discarded_by(content)
+    referred = _referred(content.payload) if discarded is None else (discarded,)
     found = dict.fromkeys([*content.needs, *referred])
     found.pop(content.client_uuid, None)
     return tuple(found)
@@ -160,7 +162,6 @@ class Applying:
                 each.operation.client_uuid,
                 each.operation.replaces_uuid,
                 *each.needs,
-                _discarded_by(each.content),
             )
             if key is not None
         ]
@@ -205,7 +206,10 @@ class Applying:
         if others and not each.is_decided:
             msg = f"It was sent again, corrected, as operation {others[0].client_uuid}."
             return ReplacedError(msg)
-        missing = [key for key in each.needs if self.known.applied(key) is None]
+        discarded = _discarded_by(each.content)
+        missing = [
+            key for key in each.needs if key != discarded and self.known.applied(key) is None
+        ]
         if missing:
             return WaitsError(" ".join(self._wait_words(key) for key in missing))
         if operation.kind != INSPECTION and operation.kind not in (*KINDS, DISCARD):
@@ -248,14 +252,9 @@ class Applying:
             return error
         except ValidationError as error:
             return OutOfRangeError(" ".join(error.messages))
-        except (IntegrityError, DataError):
-            # One that the database will not take must not keep back all that follow it.
+        except FAULTS:
             logger.exception("operation %s was not stored", each.operation.client_uuid)
-            msg = (
-                "The server could not store it, though nothing is known to be wrong with it; "
-                "it is kept, and the server's log says why."
-            )
-            return NotStoredError(msg)
+            return NotStoredError()
 
     def _discard(self, each: Trial) -> dict[str, Any]:
         """Discard an operation that its phone was told is refused or held."""
@@ -263,13 +262,12 @@ class Applying:
         wanted = shapes.key(payload, "operation")
         reason = shapes.text(payload, "reason", least=1, most=LONGEST_REASON)
         target = self.known.find(wanted)
-        if target is None:
+        if target is None or not target.state:
             entries = RefusedEntry.objects.owned_by(self.organisation).filter(
                 client_uuid=wanted, kind=RefusedEntry.Kind.OPERATION, settled_at__isnull=True
             )
             if not entries.update(settled_at=self.now, settled_by=by, settled_reason=reason):
-                msg = f"There is no operation {wanted} here to discard."
-                raise OutOfRangeError(msg)
+                raise WaitsError(self._wait_words(wanted))
             return {}
         if target.device_id != each.operation.device_id and not each.is_decided:
             msg = f"Operation {wanted} is another phone's; an engineer settles it."
@@ -305,6 +303,7 @@ class Applying:
         operation.state = State.HELD if isinstance(error, HeldError) else State.REFUSED
         operation.code, operation.sentence = error.code, shapes.storable(str(error))
         self._mark(each)
+        self._try_discards_of(operation.client_uuid)
         if isinstance(error, WaitsError):
             self._wait(each)
         elif isinstance(error, ReplacedError):
@@ -312,6 +311,12 @@ class Applying:
         elif operation.state == State.REFUSED:
             for key in self.known.replaced_by(operation):
                 self._settle_replaced(key, operation)
+
+    def _try_discards_of(self, key: uuid.UUID) -> None:
+        """Try what came before the operation it discards."""
+        for waiting in self._waiting.get(key, ()):
+            if self._trials[waiting].operation.kind == DISCARD:
+                self._push(self._trials[waiting])
 
     def _settle_replaced(self, key: uuid.UUID, by: DeviceOperation) -> None:
         """Close an operation that another one took the place of."""

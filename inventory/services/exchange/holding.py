@@ -2,7 +2,23 @@
 
 from __future__ import annotations
 
+from django.core.exceptions import ObjectDoesNotExist
+from django.db import DataError, IntegrityError
+
 from inventory.errors import InventoryError
+
+# Faults of the server's own in applying one operation. It is held and logged: it must not keep
+# back all that its phone sends after it. A database that fails as a whole is none of these.
+FAULTS = (
+    IntegrityError,
+    DataError,
+    ObjectDoesNotExist,
+    ArithmeticError,
+    AttributeError,
+    LookupError,
+    TypeError,
+    ValueError,
+)
 
 
 class HeldError(InventoryError):
@@ -42,6 +58,12 @@ class WithdrawnPhoneError(HeldError):
 
 
 class NotStoredError(HeldError):
-    """The database would not take it, which is a fault of the server; it is kept."""
+    """The server failed on it, which is a fault of the server's; it is kept."""
 
     code = "not_stored"
+
+    def __init__(self) -> None:
+        super().__init__(
+            "The server could not store it, though nothing is known to be wrong with it; it is "
+            "kept, and the server's log says why."
+        )

@@ -6,12 +6,12 @@ import logging
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from django.db import DataError, IntegrityError, transaction
+from django.db import transaction
 
 from inventory.errors import InventoryError, OutOfRangeError
 from inventory.models import Inspection, Observation, Sign, Standing
 from inventory.services.exchange import shapes
-from inventory.services.exchange.holding import NotStoredError
+from inventory.services.exchange.holding import FAULTS, NotStoredError
 from inventory.services.inspection_batch import Visit, record_inspections
 from inventory.services.inspection_input import (
     MAXIMUM_READINGS_PER_SET,
@@ -148,16 +148,11 @@ def _stored(visits: Sequence[Visit], context: Context) -> list[Inspection | Inve
             return record_inspections(
                 organisation=context.organisation, visits=visits, now=context.now
             )
-    except (IntegrityError, DataError):
-        # One that the database will not take must not keep back all that came with it.
+    except FAULTS:
         logger.exception("a run of %d inspections was not stored", len(visits))
         if len(visits) > 1:
             return [outcome for visit in visits for outcome in _stored([visit], context)]
-        msg = (
-            "The server could not store it, though nothing is known to be wrong with it; it "
-            "is kept, and the server's log says why."
-        )
-        return [NotStoredError(msg)]
+        return [NotStoredError()]
 
 
 def _verdicts(sign_ids: Sequence[int]) -> dict[int, tuple[str, str]]:

@@ -7,6 +7,7 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
+from django.db import OperationalError
 
 from inventory.errors import OutOfRangeError
 from inventory.models import (
@@ -19,6 +20,7 @@ from inventory.models import (
 )
 from inventory.services.exchange.content import read_batch, sha256_of
 from inventory.services.exchange.settling import open_operations
+from inventory.services.inspection_batch import record_inspections
 from tests.factories import NOW, make_agency, make_instrument, make_sign, position_of
 from tests.services.exchange.phones import (
     Phone,
@@ -260,6 +262,62 @@ def test_one_refused_among_many_takes_none_with_it(agency, phone):
     phone.note(sign, "two")
     assert [answer for answer, _code in said(phone.send())] == ["applied", "refused", "applied"]
     assert notes() == ["one", "two"]
+
+
+@pytest.mark.parametrize("kind", ["check", "inspection"])
+def test_one_that_the_server_fails_on_is_held_and_keeps_nothing_else_back(
+    agency, phone, monkeypatch, caplog, kind
+):
+    sign = make_sign(agency)
+    phone.note(sign, "before")
+    failing = phone.record(kind, {**readings_of({"id": sign.pk}, "40", "6"), "note": "fails"})
+    phone.note(sign, "after")
+
+    def fail(content, context):
+        raise KeyError(content.kind)
+
+    def store(*, organisation, visits, now):
+        if any(visit.note == "fails" for visit in visits):
+            raise TypeError
+        return record_inspections(organisation=organisation, visits=visits, now=now)
+
+    exchange = "inventory.services.exchange"
+    with monkeypatch.context() as patched:
+        patched.setattr(f"{exchange}.applying.KINDS", {"check": fail})
+        patched.setattr(f"{exchange}.inspections.record_inspections", store)
+        answers = said(phone.send())
+    assert answers == [APPLIED, ("held", "not_stored"), APPLIED]
+    assert notes() == ["after", "before"]
+    assert "was not stored" in caplog.text
+    assert state_of(failing) == ("held", "not_stored")
+
+
+def test_a_database_that_fails_as_a_whole_stores_nothing_of_the_batch(
+    agency, phone, monkeypatch
+):
+    phone.note(make_sign(agency))
+    phone.record("check", {})
+
+    def fail(content, context):
+        msg = "database or disk is full"
+        raise OperationalError(msg)
+
+    monkeypatch.setattr("inventory.services.exchange.applying.KINDS", {"check": fail})
+    with pytest.raises(OperationalError):
+        phone.send()
+    assert not Inspection.objects.exists()
+    assert not DeviceOperation.objects.exists()
+
+
+def test_what_an_older_or_a_newer_app_recorded_is_taken(agency, phone):
+    sign = make_sign(agency)
+    content = json.loads(phone.note(sign, "older").content)
+    for name in ("base_version", "needs", "replaces", "identified", "photos", "app_version"):
+        del content[name]
+    newer = json.loads(phone.note(sign, "newer").content) | {"tilt_deg": 3}
+    newer["payload"]["weather"] = "rain"
+    assert said(phone.send([envelope(content), envelope(newer)])) == [APPLIED, APPLIED]
+    assert "tilt_deg" in DeviceOperation.objects.get(client_uuid=newer["client_uuid"]).content
 
 
 def test_a_frame_that_is_wrong_is_refused_in_a_sentence():
