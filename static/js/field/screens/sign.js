@@ -305,7 +305,7 @@ async function actOf(app, { key, sign, position }, query, stop, isRead) {
       { class: "keys-pair" },
       linkButton("Read again", readHash),
       isOpen
-        ? primaryLink(`Finish stop ${stop.number}`, makeHash("#/stop/:stop", { stop: stop.id }))
+        ? primaryLink(`Finish stop ${stop.number}`, makeHash("#/stop/:stop", { stop: stop.id, outcome: "done" }))
         : primaryLink("Next sign", stop ? "#/today" : FIND_HASH),
     ),
   );
