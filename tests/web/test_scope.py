@@ -22,9 +22,11 @@ from inventory.models import (
     SourceRecord,
 )
 from inventory.services.inspection import ReadingSetInput, record_inspection, store_photo
+from inventory.services.merging import merge_signs, merge_supports
 from inventory.services.methods import create_group
 from inventory.services.refusals import keep_refused
 from inventory.services.work_packages import WantedStop, hand_out, make_package
+from inventory.services.wrong_data import flag_wrong_data
 from tests.factories import (
     NOW,
     make_agency,
@@ -35,14 +37,16 @@ from tests.factories import (
     make_roll,
     make_shop,
     make_sign,
+    position_of,
     print_order,
 )
+from tests.services.exchange.phones import Phone
 from tests.web.acting import read_reminder
 
 pytestmark = pytest.mark.django_db
 
 # field-theme keeps one of two colour schemes in a cookie and shows no record.
-# The field app's shell, its worker and its manifest hold no record either, and have to open on a
+# The field app's shell, worker and manifest hold no record either, and have to open on a
 # phone whose session ended; ping says whether the server is there.
 OPEN_TO_ANYBODY = {
     "sign-in",
@@ -151,7 +155,26 @@ class World:
             now=NOW,
         )
         hand_out(package=package, now=NOW)
+        twice, once_more = make_sign(self.agency), make_sign(self.agency)
+        flag = flag_wrong_data(sign=twice, field="size", said="it is 36 in", now=NOW)
+        phone = Phone(self.agency)
+        phone.note(twice)
+        phone.send()
+        merged = {
+            "undo-sign-merge": merge_signs(
+                kept=twice, duplicate=once_more, reason="one", now=NOW
+            ),
+            "undo-support-merge": merge_supports(
+                kept=position_of(twice).support,
+                duplicate=position_of(once_more).support,
+                reason="one",
+                now=NOW,
+            ),
+        }
         self.parts = {
+            "flag_id": flag.pk,
+            "device_id": phone.device.pk,
+            "operation_id": phone.device.operations.get().pk,
             "group_id": group.pk,
             "package_id": package.pk,
             "stop_id": package.stops.get().pk,
@@ -173,6 +196,12 @@ class World:
             "import-page": {"run_id": import_run.pk},
             "settle": {"run_id": import_run.pk},
             "face-spoilt": {"sign_id": printed.pk},
+            "merge-signs": {"kept_id": twice.pk, "duplicate_id": once_more.pk},
+            "merge-supports": {
+                "kept_id": position_of(twice).support_id,
+                "duplicate_id": position_of(once_more).support_id,
+            },
+            **{name: {"merge_id": merge.pk} for name, merge in merged.items()},
             "api-sign-detail": {"pk": sign.pk},
             "api-inspection-detail": {"pk": inspection.pk},
             "api-order-detail": {"pk": open_order.pk},
