@@ -17,6 +17,7 @@ from inventory.models import (
     DevicePerson,
     Membership,
     Organisation,
+    Position,
     RefusedEntry,
     Role,
     Sign,
@@ -51,6 +52,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from inventory.models import User
+    from inventory.models.scope import Scoped
     from inventory.services.exchange.content import Batch
 
 FIELD_ROLES = (Role.CREW, Role.ENGINEER)
@@ -227,10 +229,13 @@ class _Receiving:
             return
         payloads = [each.content.payload for each in trials]
         lock_instruments(_ids(payload.get("instrument_id") for payload in payloads))
-        named = [payload.get("sign") for payload in payloads]
-        named += [payload.get("replaces") for payload in payloads]
-        signs = _ids(each.get("id") for each in named if isinstance(each, dict))
-        rows = Sign.objects.owned_by(self.organisation).filter(pk__in=signs)
+        self._lock(Position, [payload.get("position") for payload in payloads])
+        signs = [payload.get(name) for payload in payloads for name in ("sign", "replaces")]
+        self._lock(Sign, signs)
+
+    def _lock(self, model: type[Scoped], named: Iterable[Any]) -> None:
+        ids = _ids(each.get("id") for each in named if isinstance(each, dict))
+        rows = model.objects.owned_by(self.organisation).filter(pk__in=ids)
         list(rows.select_for_update().order_by("pk").values_list("pk", flat=True))
 
     def _settle_entries(self, trials: Sequence[Trial]) -> None:

@@ -20,6 +20,7 @@ from inventory.services.exchange.content import Acknowledged
 from inventory.services.exchange.devices import register_device
 from inventory.services.exchange.epochs import current_epoch
 from inventory.services.exchange.settling import settle_operation
+from inventory.services.inspection import ReadingSetInput, record_inspection
 from tests.factories import NOW, make_agency, make_instrument, make_person, make_sign
 from tests.races import at_once
 from tests.services.exchange.phones import Phone, readings_of
@@ -89,6 +90,34 @@ def test_a_need_and_its_dependant_sent_at_once_are_both_applied(agency):
     assert at_once(first.send, second.send) == [None, None]
     in_order = Inspection.objects.order_by("pk").values_list("note", flat=True)
     assert list(in_order) == ["need", "dependant"]
+
+
+def test_a_batch_and_the_pages_on_the_same_signs_at_once_are_all_kept(agency):
+    phone = Phone(agency)
+    signs = [make_sign(agency) for _ in range(4)]
+    instrument = make_instrument(agency)
+    for sign in signs:
+        phone.record(
+            "inspection", readings_of({"id": sign.pk}, "40", "6", instrument_id=instrument.pk)
+        )
+        check = {"instrument_id": instrument.pk, "moment": "before"}
+        values = {"reference_ra_cd_lx_m2": "250", "shown_ra_cd_lx_m2": "251"}
+        phone.record("check", check | values)
+
+    def on_the_page(sign):
+        record_inspection(
+            sign=sign,
+            instrument=instrument,
+            taken_at=NOW,
+            how="hand_held",
+            reading_sets=[ReadingSetInput("white", ["40"])],
+            now=NOW,
+        )
+
+    pages = [lambda s=sign: on_the_page(s) for sign in reversed(signs)]
+    assert at_once(phone.send, *pages) == [None] * 5
+    assert Inspection.objects.count() == 8
+    assert InstrumentCheck.objects.count() == 4
 
 
 def test_the_same_id_with_two_contents_sent_at_once_keeps_one_of_each(agency):
