@@ -206,10 +206,7 @@ class Applying:
         if others and not each.is_decided:
             msg = f"It was sent again, corrected, as operation {others[0].client_uuid}."
             return ReplacedError(msg)
-        discarded = _discarded_by(each.content)
-        missing = [
-            key for key in each.needs if key != discarded and self.known.applied(key) is None
-        ]
+        missing = [key for key in each.needs if self._is_missing(each, key)]
         if missing:
             return WaitsError(" ".join(self._wait_words(key) for key in missing))
         if operation.kind != INSPECTION and operation.kind not in (*KINDS, DISCARD):
@@ -227,6 +224,18 @@ class Applying:
             )
             return ConflictError(msg)
         return None
+
+    def _is_missing(self, each: Trial, needed: uuid.UUID) -> bool:
+        """Return whether an operation has to wait for one of those it needs."""
+        if self.known.applied(needed) is not None or needed == _discarded_by(each.content):
+            return False
+        # One that was discarded never comes. What only came after it, and does not refer to
+        # what it would have made, may be applied by a person's decision.
+        operation = self.known.find(needed)
+        is_gone = operation is not None and operation.state == State.DISCARDED
+        return not (
+            is_gone and each.is_decided and needed not in set(_referred(each.content.payload))
+        )
 
     def _wait_words(self, needed: uuid.UUID) -> str:
         operation = self.known.find(needed)
