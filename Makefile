@@ -26,7 +26,7 @@ ONLY ?=
 SITE := SITE_ADDRESS=http://127.0.0.1:$(PORT) SIGNFLEET_BIND=127.0.0.1:$(PORT)
 DEMO := SIGNFLEET_DEMO=1 DATABASE_URL=sqlite:///var/demo.sqlite3 $(SITE)
 
-.PHONY: help setup demo run test lint format check bench lock assets clean
+.PHONY: help setup demo run test lint format check bench faults lock assets clean
 
 help: ## list the targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-8s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -72,6 +72,9 @@ check: lint ## everything CI asks: lint, migrations, deployment settings, tests
 
 bench: assets ## measure against the anchors (ONLY=stage: one stage)
 	@$(PY) -m tests.bench $(if $(ONLY),--only $(ONLY))
+
+faults: assets ## send 10,000 operations through every fault (OPERATIONS=n; ONLY=sqlite or postgres)
+	@$(PY) -m tests.faults $(if $(OPERATIONS),--operations $(OPERATIONS)) $(if $(ONLY),--only $(ONLY))
 
 lock: setup ## make the lock files again from pyproject.toml (UPGRADE=1: newest versions)
 	@$(UV_COMPILE) $(if $(UPGRADE),--upgrade) --group assets --python-version 3.11 \

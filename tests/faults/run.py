@@ -1,0 +1,231 @@
+"""One run: phones and server through all faults, a restored backup, and the reckoning."""
+
+from __future__ import annotations
+
+import json
+import tempfile
+import threading
+from collections import Counter
+from dataclasses import dataclass, field
+from datetime import timedelta
+from pathlib import Path
+from random import Random
+from typing import TYPE_CHECKING, Any
+
+from tests.faults.acts import Crew
+from tests.faults.phone import NoAnswerError, Phone, run_all
+from tests.faults.proxy import FaultProxy
+from tests.faults.site import Site
+
+if TYPE_CHECKING:
+    from tests.faults.stores import Store
+
+PHONE_COUNT = 20
+SEED = 20261125
+# How far phones' clocks are out: most are right, one by a year, two by hours, one by minutes.
+SKEWS = (timedelta(0),) * 6 + (timedelta(days=-366), timedelta(hours=3), timedelta(minutes=-7))
+LARGEST_KILL_DELAY_S = 0.4
+
+
+@dataclass(slots=True)
+class Report:
+    """What was done to a run, and what it left."""
+
+    store: str
+    seed: int
+    faults: Counter[str] = field(default_factory=Counter)
+    phones: Counter[str] = field(default_factory=Counter)
+    before_restore: dict[str, Any] = field(default_factory=dict)
+    after_restore: dict[str, Any] = field(default_factory=dict)
+    epochs: int = 0
+    acknowledged_since_backup: int = 0
+
+    @property
+    def losses(self) -> dict[str, list[str]]:
+        """Return everything that is not as it should be, by what is wrong; lists are empty."""
+        wrong = ("lost", "doubled", "invented", "answered_otherwise")
+        return {
+            f"{when}: {what}": found[what]
+            for when, found in (
+                ("before the restore", self.before_restore),
+                ("after the restore", self.after_restore),
+            )
+            for what in wrong
+        }
+
+    def table(self) -> str:
+        """Return the run in lines of figures."""
+        lines = [f"{self.store}, seed {self.seed}, {PHONE_COUNT} phones"]
+        for title, counts in (
+            ("Injected between phones and server", self.faults),
+            ("On the phones", self.phones),
+            ("Operations by kind", Counter(self.after_restore.get("kinds", {}))),
+            ("Operations by state", Counter(self.after_restore.get("states", {}))),
+        ):
+            lines.append(f"  {title}")
+            lines += [f"    {number:>8,}  {name}" for name, number in sorted(counts.items())]
+        lines.append("  Left")
+        for when, found in (
+            ("before the restore", self.before_restore),
+            ("after the restore", self.after_restore),
+        ):
+            lines.append(
+                f"    {found['operations']:>8,}  operations {when}: "
+                + ", ".join(
+                    f"{what.replace('_', ' ')} {len(found[what])}"
+                    for what in ("lost", "doubled", "invented", "answered_otherwise")
+                )
+                + f", verdicts out of date {found['signs_judged_anew']}"
+            )
+        lines.append(
+            f"    {self.acknowledged_since_backup:>8,}  acknowledged after the backup and "
+            f"offered again; the phones saw {self.epochs} epochs"
+        )
+        return "\n".join(lines)
+
+
+class Killer:
+    """Kills the server a moment after some of its answers, while others are being made."""
+
+    def __init__(self, site: Site, random: Random, counts: Counter[str], every: int) -> None:
+        self._site = site
+        self._random = random
+        self._counts = counts
+        self._every = every
+        self._lock = threading.Lock()
+        self._left = self._next()
+        self._timer: threading.Timer | None = None
+        self.is_on = True
+
+    def count(self) -> None:
+        """Note that the server has just answered."""
+        with self._lock:
+            self._left -= 1
+            if self._left > 0 or not self.is_on:
+                return
+            self._left = self._next()
+            delay_s = self._random.random() * LARGEST_KILL_DELAY_S
+            self._timer = threading.Timer(delay_s, self._kill)
+            self._timer.start()
+
+    def rest(self) -> None:
+        """Kill no more; what was begun is waited for."""
+        with self._lock:
+            self.is_on = False
+        if self._timer is not None:
+            self._timer.join()
+
+    def _kill(self) -> None:
+        self._site.kill_somehow(self._random, self._counts)
+
+    def _next(self) -> int:
+        return self._random.randint(self._every // 2, self._every * 3 // 2)
+
+
+def run_faults(store: Store, operations: int, seed: int = SEED) -> Report:
+    """
+    Send so many operations from 20 phones through every fault; restore a backup; compare.
+
+    The backup is taken with the server down, when half of the operations are through.
+    """
+    report = Report(store.name, seed)
+    with tempfile.TemporaryDirectory() as folder:
+        site = Site(store, Path(folder))
+        site.run("manage.py", "migrate", "--no-input", "--verbosity", "0")
+        world = json.loads(site.run("-m", "tests.faults.world", str(PHONE_COUNT)))
+        outboxes = Path(folder) / "outboxes"
+        outboxes.mkdir()
+        try:
+            _run(site, store, world, outboxes, operations, report)
+        finally:
+            site.kill()
+    return report
+
+
+def _run(
+    site: Site,
+    store: Store,
+    world: dict[str, Any],
+    outboxes: Path,
+    operations: int,
+    report: Report,
+) -> None:
+    site.start()
+    each = -(-operations // PHONE_COUNT)
+    # A small run is killed a few times too, and a full one some thirty times.
+    every = 25 + operations // 130
+    killer = Killer(site, _random(report, "kills"), report.faults, every)
+    proxy = FaultProxy(
+        ("127.0.0.1", site.port), _random(report, "network"), on_answer=killer.count
+    )
+    phones = [
+        Phone(
+            Crew(
+                _random(report, f"crew {number}"),
+                world,
+                known["user_id"],
+                SKEWS[number % len(SKEWS)],
+            ),
+            _random(report, f"phone {number}"),
+            outboxes / f"{number}.jsonl",
+            proxy.address,
+            known["key"],
+        )
+        for number, known in enumerate(world["phones"])
+    ]
+    run_all(phones, each // 2)
+    site.kill()
+    store.back_up()
+    site.start()
+    answered = {key for phone in phones for key in phone.outbox.operations}
+    run_all(phones, each)
+    killer.rest()
+    proxy.close()
+    report.faults.update(proxy.counts)
+    _catch_up(phones, site)
+    report.before_restore = _reckon(site, outboxes, world)
+    report.acknowledged_since_backup = sum(
+        key not in answered for phone in phones for key in phone.outbox.operations
+    )
+    site.kill()
+    store.restore()
+    site.start()
+    _catch_up(phones, site)
+    report.after_restore = _reckon(site, outboxes, world)
+    for phone in phones:
+        report.phones.update(phone.counts)
+    report.epochs = len({epoch for phone in phones for epoch in phone.outbox.epochs})
+
+
+def _catch_up(phones: list[Phone], site: Site) -> None:
+    """Let phones send and ask, without faults, until none learns of another epoch."""
+    for phone in phones:
+        phone.address = ("127.0.0.1", site.port)
+    while True:
+        before = [phone.outbox.epoch for phone in phones]
+        run_all(phones, 0)
+        for phone in phones:
+            _ask(phone)
+        has_news = before != [phone.outbox.epoch for phone in phones]
+        if not has_news and not any(phone.outbox.offered() for phone in phones):
+            return
+
+
+def _ask(phone: Phone) -> None:
+    while True:
+        try:
+            phone.ask_after_open_ones()
+        except NoAnswerError:
+            continue
+        return
+
+
+def _reckon(site: Site, outboxes: Path, world: dict[str, Any]) -> dict[str, Any]:
+    printed = site.run("-m", "tests.faults.ledger", str(outboxes), str(world["signs_before"]))
+    found: dict[str, Any] = json.loads(printed)
+    return found
+
+
+def _random(report: Report, what: str) -> Random:
+    """Return a source of its own for each part, so that threads do not share one."""
+    return Random(f"{report.seed} {what}")  # noqa: S311 - faults to inject, no secret

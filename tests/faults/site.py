@@ -1,0 +1,128 @@
+"""The real server on a database of its own, killed and started again at will."""
+
+from __future__ import annotations
+
+import http.client
+import os
+import signal
+import socket
+import subprocess
+import sys
+import threading
+import time
+from contextlib import suppress
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections import Counter
+    from random import Random
+
+    from tests.faults.stores import Store
+
+ROOT = Path(__file__).resolve().parents[2]
+PING = "/api/v1/operations/ping"
+LONGEST_START_S = 120.0
+KILL_SERVER = "server killed with SIGKILL"
+KILL_WORKER = "one worker killed with SIGKILL"
+
+
+class Site:
+    """gunicorn as it is deployed, on a free port of this machine."""
+
+    def __init__(self, store: Store, folder: Path) -> None:
+        self.port = free_port()
+        self.environment = {
+            **os.environ,
+            "DJANGO_SETTINGS_MODULE": "signfleet.settings",
+            "DATABASE_URL": store.url,
+            "SECRET_KEY": "for-tests-of-faults-only-" + "x" * 40,
+            "SIGNFLEET_VAR_DIR": str(folder),
+            "SIGNFLEET_BIND": f"127.0.0.1:{self.port}",
+            "SITE_ADDRESS": f"http://127.0.0.1:{self.port}",
+            "BEHIND_TLS": "0",
+            "DEBUG": "0",
+        }
+        self.log = folder / "server.log"
+        self._process: subprocess.Popen[bytes] | None = None
+        self._lock = threading.RLock()
+
+    def run(self, *arguments: str) -> str:
+        """Run a command of the project on the site's database, and return what it printed."""
+        done = subprocess.run(
+            [sys.executable, *arguments],
+            cwd=ROOT,
+            env=self.environment,
+            check=False,
+            capture_output=True,
+            text=True,
+        )
+        if done.returncode:
+            msg = f"{' '.join(arguments)} failed:\n{done.stdout}\n{done.stderr}"
+            raise RuntimeError(msg)
+        return done.stdout
+
+    def start(self) -> None:
+        """Start the server and wait until it answers."""
+        with self._lock, self.log.open("ab") as log:
+            self._process = subprocess.Popen(
+                [sys.executable, "-m", "gunicorn", "--config", "signfleet/gunicorn.conf.py"],
+                cwd=ROOT,
+                env=self.environment,
+                stdout=log,
+                stderr=log,
+                start_new_session=True,
+            )
+            self._wait_for_answer()
+
+    def kill(self) -> None:
+        """End master and workers at once, whatever they are doing."""
+        with self._lock:
+            if self._process is not None:
+                # Of the session that start() opened: nothing else is in it.
+                with suppress(ProcessLookupError):
+                    os.killpg(self._process.pid, signal.SIGKILL)
+                self._process.wait()
+                self._process = None
+
+    def kill_somehow(self, random: Random, counts: Counter[str]) -> None:
+        """Kill the server and start it again, or one of its workers, which it replaces."""
+        with self._lock:
+            workers = self._workers()
+            if workers and counts[KILL_SERVER] > counts[KILL_WORKER]:
+                counts[KILL_WORKER] += 1
+                with suppress(ProcessLookupError):
+                    os.kill(random.choice(workers), signal.SIGKILL)
+                return
+            counts[KILL_SERVER] += 1
+            self.kill()
+            self.start()
+
+    def _workers(self) -> list[int]:
+        if self._process is None:
+            return []
+        pid = self._process.pid
+        listed = Path(f"/proc/{pid}/task/{pid}/children")
+        with suppress(OSError):
+            return [int(each) for each in listed.read_text(encoding="ascii").split()]
+        return []
+
+    def _wait_for_answer(self) -> None:
+        for _ in range(int(LONGEST_START_S / 0.1)):
+            with suppress(OSError, http.client.HTTPException):
+                connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=30)
+                connection.request("GET", PING)
+                if connection.getresponse().status == 200:
+                    return
+            if self._process is None or self._process.poll() is not None:
+                break
+            time.sleep(0.1)
+        msg = f"The server did not start:\n{self.log.read_text(encoding='utf-8')[-4000:]}"
+        raise RuntimeError(msg)
+
+
+def free_port() -> int:
+    """Return a port that nothing uses now."""
+    with socket.create_server(("127.0.0.1", 0)) as probe:
+        port: int = probe.getsockname()[1]
+        return port
