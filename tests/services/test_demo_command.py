@@ -25,7 +25,9 @@ def test_without_the_scenario_there_is_no_job(db):
         today=JOB["desk_day"],
     )
     with pytest.raises(StateConflictError, match="not loaded"):
-        run_main_job(source=source, say=print, progress=lambda *_done: None)
+        run_main_job(
+            source=source, say=print, progress=lambda *_done: None, today=JOB["desk_day"]
+        )
 
 
 def test_the_command_tells_the_steps_and_the_logins(monkeypatch, db, capsys):
