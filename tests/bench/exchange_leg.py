@@ -26,6 +26,7 @@ from inventory.services.exchange.devices import register_device
 from inventory.services.exchange.receive import receive_batch
 from inventory.services.instruments import register_instrument
 from inventory.services.people import add_person
+from tests.bench import take_along
 from tests.bench.database import temporary_database
 from tests.bench.fleet import STOP, STREET_NAME, YIELD, make_fleet
 from tests.bench.left_behind import (
@@ -93,7 +94,7 @@ def measure() -> list[Row]:
 
 def print_figures() -> None:
     """Print the figures as JSON, for the process that asked."""
-    print(json.dumps([asdict(row) for row in measure()]))
+    print(json.dumps([asdict(row) for row in (*measure(), *take_along.run())]))
 
 
 def _through_the_service(number: int, dice: random.Random) -> _Timed:
