@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 
     from inventory.models import Organisation
 
+MOST_AT_ONCE = 5_000  # SQLite takes some 32,000 values in one question
 State = DeviceOperation.State
 OPEN = (State.HELD, State.REFUSED)
 
@@ -37,8 +38,10 @@ class Known:
             self._looked_for |= step
             rows = DeviceOperation.objects.owned_by(self.organisation)
             found = [
-                *rows.filter(client_uuid__in=step),
-                *rows.filter(replaces_uuid__in=step),
+                operation
+                for part in _parts(step)
+                for field in ("client_uuid", "replaces_uuid")
+                for operation in rows.filter(**{f"{field}__in": part})
             ]
             for each in found:
                 self.add(each)
@@ -98,3 +101,9 @@ class Known:
     def is_among(self, client_uuid: uuid.UUID, pending: Collection[uuid.UUID]) -> bool:
         """Return whether an id stands for one of the operations in hand."""
         return any(each.client_uuid in pending for each in self.standing_for(client_uuid))
+
+
+def _parts(keys: Collection[uuid.UUID]) -> Iterator[list[uuid.UUID]]:
+    listed = list(keys)
+    for start in range(0, len(listed), MOST_AT_ONCE):
+        yield listed[start : start + MOST_AT_ONCE]

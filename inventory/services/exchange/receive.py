@@ -181,11 +181,11 @@ class _Receiving:
     def _trials(self, new: Sequence[_Read], stored_as: DeviceBatch) -> list[Trial]:
         people = _People(self.device, [each.content for each in new if each.content])
         trials: list[Trial] = []
-        latest: datetime | None = None
         in_order = sorted(
             ((each.content, each.sent) for each in new if each.content is not None),
             key=lambda pair: pair[0].sequence,
         )
+        latest = self._last_before(in_order[0][0].sequence)
         for content, sent in in_order:
             corrected_at, is_flagged = self.clock.correct(content.device_at, latest)
             latest = max(latest or content.device_at, content.device_at)
@@ -216,6 +216,15 @@ class _Receiving:
             )
             trials.append(Trial(operation, content, held=people.why_held(content.user_id)))
         return trials
+
+    def _last_before(self, sequence: int) -> datetime | None:
+        """Return when the phone recorded the one before, by its clock where that was right."""
+        before = DeviceOperation.objects.filter(
+            device=self.device, sequence__lt=sequence, is_clock_flagged=False
+        )
+        times = before.order_by("-sequence").values_list("device_at", flat=True)
+        found: datetime | None = times.first()
+        return found
 
     def _lock_named(self, trials: Sequence[Trial]) -> None:
         """

@@ -83,3 +83,30 @@ def test_a_clock_that_went_back_between_two_operations_is_flagged(agency, phone)
         "is_clock_flagged", flat=True
     )
     assert list(flags) == [False, False, True]
+
+
+def test_a_clock_that_went_back_since_the_batch_before_is_flagged(agency, phone):
+    # The phone was switched on with its clock a year back, and had it right again by sending.
+    sign = make_sign(agency)
+    phone.note(sign)
+    phone.send()
+    year_back = (NOW - timedelta(days=365)).isoformat()
+    late = phone.note(sign, device_at=year_back)
+    after = phone.note(sign)
+    assert said(phone.send([late])) == said(phone.send([after])) == [APPLIED]
+    flags = DeviceOperation.objects.order_by("sequence").values_list(
+        "is_clock_flagged", flat=True
+    )
+    assert list(flags) == [False, True, False]
+
+
+def test_a_clock_that_was_ahead_before_does_not_put_what_follows_in_doubt(agency, phone):
+    sign = make_sign(agency)
+    phone.note(sign, device_at=(NOW + timedelta(days=365)).isoformat())
+    phone.send()
+    right = phone.note(sign)
+    phone.send([right])
+    flags = DeviceOperation.objects.order_by("sequence").values_list(
+        "is_clock_flagged", flat=True
+    )
+    assert list(flags) == [True, False]
