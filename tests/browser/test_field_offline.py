@@ -214,24 +214,24 @@ def test_a_full_phone_keeps_what_was_typed_and_says_so(phone, sign):
     page.click("text=I have read this")
     page.wait_for_selector("[name=note]")
     phone.switch_off()
-    page = phone.switch_on()
+    first = phone.switch_on()
     # Before the app opens its database: the browser asks for the room left only now and then.
-    page.goto(f"{phone.site}/field/manifest.webmanifest")
     limit = {"origin": phone.site, "quotaSize": 1000}
-    controls = phone.session(page)
+    controls = phone.session(first)
     controls.send("Storage.overrideQuotaForOrigin", limit)
+    page = first.context.new_page()
     phone.open(page, f"/field/#/note/{sign.pk}")
     page.fill("[name=note]", "cut by a vehicle, post leans")
     page.click("text=Save the note")
     page.wait_for_selector("[data-refusal] >> text=This phone has no room left")
     assert page.input_value("[name=note]") == "cut by a vehicle, post leans"
     with page.expect_download() as begun:
-        page.click("text=Keep it as a file")
+        page.click('button:has-text("Keep it as a file")')
     (typed,) = json.loads(begun.value.path().read_text(encoding="utf-8"))["operations"]
     assert json.loads(typed["content"])["payload"]["note"] == "cut by a vehicle, post leans"
     del limit["quotaSize"]  # there is room again
     controls.send("Storage.overrideQuotaForOrigin", limit)
-    page.click("text=Save again")
+    page.click('button:has-text("Save again")')
     page.wait_for_selector("text=Note saved on this phone")
     (saved,) = kept(phone, page)
     # The very operation that is in the file: imported as well, it is still one.
