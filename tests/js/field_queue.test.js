@@ -180,6 +180,15 @@ test("one that the server cannot read does not keep the others", async (t) => {
   assert.equal(bad.answer.sentence, "status 400");
 });
 
+test("a body damaged on the way makes no operation refused, and the same goes again", async (t) => {
+  const { phone, server } = await setUp(t, (number) => (number % 2 === 1 ? "damaged" : "ok"));
+  await recordNotes(phone, 1);
+  assert.equal((await sendWaiting(phone, HURRIED)).state, "busy");
+  assert.deepEqual(await statesOf(phone), ["sent"]);
+  assert.equal((await sendWaiting(phone, HURRIED)).state, "done");
+  assert.equal(server.applied.size, 1);
+});
+
 test("a server that reads no batch at all makes no operation refused", async (t) => {
   const { phone } = await setUp(t, () => 400);
   await recordNotes(phone, 3);

@@ -210,7 +210,8 @@ async function sendBatch(app, device, batch, ask) {
   if (response.status === 401 || response.status === 403) {
     return { state: "not_known", sentence: error.sentence };
   }
-  if ([400, 413, 422].includes(response.status)) {
+  // A body that was damaged on the way says nothing of what is in it: the same goes again.
+  if ([400, 413, 422].includes(response.status) && error.code !== "damaged") {
     return { tooMuch: true, ...error };
   }
   return { state: "busy", sentence: "" };

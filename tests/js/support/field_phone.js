@@ -61,6 +61,10 @@ export class FakeServer {
     if (fate === "lost on the way") {
       throw new TypeError("network");
     }
+    if (fate === "damaged") {
+      const error = { error: { code: "damaged", message: "It was cut.", detail: null } };
+      return new Response(JSON.stringify(error), { status: 400 });
+    }
     if (typeof fate === "number") {
       const error = { error: { code: "invalid", message: `status ${fate}`, detail: null } };
       return new Response(JSON.stringify(error), { status: fate });
