@@ -151,7 +151,7 @@ class Migration(migrations.Migration):
                 ('sha256', models.CharField(max_length=64)),
                 ('size_bytes', models.PositiveBigIntegerField()),
                 ('received_bytes', models.PositiveBigIntegerField(default=0)),
-                ('state', models.CharField(choices=[('announced', 'announced'), ('stored', 'stored'), ('refused', 'refused')], default='announced', max_length=10)),
+                ('state', models.CharField(choices=[('announced', 'announced'), ('stored', 'stored'), ('refused', 'refused'), ('set_aside', 'set aside')], default='announced', max_length=10)),
                 ('sentence', models.TextField(blank=True)),
                 ('operation', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='photo_uploads', to='inventory.deviceoperation')),
                 ('photo', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='upload', to='inventory.photo')),
@@ -397,6 +397,10 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name='movedposition',
             constraint=models.UniqueConstraint(fields=('merge', 'position'), name='moved_position_once'),
+        ),
+        migrations.AddIndex(
+            model_name='photoupload',
+            index=models.Index(condition=models.Q(('state', 'refused')), fields=['operation'], name='upload_refused'),
         ),
         migrations.AddIndex(
             model_name='workpackage',

@@ -219,6 +219,7 @@ class PhotoUpload(Scoped):
         ANNOUNCED = "announced", "announced"
         STORED = "stored", "stored"
         REFUSED = "refused", "refused"
+        SET_ASIDE = "set_aside", "set aside"
 
     operation = models.ForeignKey(
         DeviceOperation, on_delete=models.PROTECT, related_name="photo_uploads"
@@ -239,6 +240,11 @@ class PhotoUpload(Scoped):
 
     class Meta:
         ordering = ("operation", "pk")
+        indexes = (
+            models.Index(
+                fields=("operation",), condition=Q(state="refused"), name="upload_refused"
+            ),
+        )
         constraints = (
             models.CheckConstraint(
                 condition=Q(received_bytes__lte=F("size_bytes")),
