@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
 import pytest
@@ -31,12 +31,14 @@ from inventory.services.field.area import carry_page, supports_of_package
 from inventory.services.ordering import cancel_order, order_groups
 from inventory.services.production import loaded_at
 from inventory.services.shop_board import board
+from inventory.services.work_packages import record_stop
 from tests.services.test_demo import StoppedError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
 JOB = words("scenario")["job"]
+TODAY = date(2026, 11, 25)
 STEPS = ["import", "judge", "due list", "order", "print", "install", "next order", "package"]
 
 
@@ -59,7 +61,7 @@ def loaded(county: LoadResult, db) -> LoadResult:
     return county
 
 
-def run(say=None):
+def run(say=None, today=TODAY):
     # The list is read where files are read: above the services.
     from inventory.interchange.sign_lists import read_sign_list
 
@@ -74,7 +76,7 @@ def run(say=None):
         if say is not None:
             say(text)
 
-    result = run_main_job(source=source, say=listen, progress=lambda *_done: None)
+    result = run_main_job(source=source, say=listen, progress=lambda *_done: None, today=today)
     return result, told
 
 
@@ -168,7 +170,7 @@ def test_an_order_is_left_for_the_shop_on_more_than_one_sheeting(loaded):
 def test_the_crew_has_its_next_day_on_the_phone(loaded):
     run()
     package = WorkPackage.objects.get()
-    assert (package.state, package.work_on) == ("handed_out", JOB["package"]["work_on"])
+    assert (package.state, package.work_on) == ("handed_out", TODAY)
     assert package.crew.username == "crew"
     tasks = list(package.stops.order_by("number").values_list("task", flat=True))
     assert set(tasks) == {"replace", "repair", "read"}
@@ -183,6 +185,19 @@ def test_the_crew_has_its_next_day_on_the_phone(loaded):
     )
     assert [each["number"] for each in carried["stops"]] == list(range(1, len(tasks) + 1))
     assert len(carried["signs"]) > len(tasks)
+
+
+def test_the_crews_day_moves_on_until_the_crew_begins_it(loaded):
+    run()
+    later, latest = TODAY + timedelta(days=3), TODAY + timedelta(days=4)
+    result, told = run(today=later)
+    assert result.done == []
+    assert any(f"with the crew for {later}" in text for text in told)
+    package = WorkPackage.objects.get()
+    assert package.work_on == later
+    record_stop(stop=package.stops.first(), outcome="done", by=package.crew)
+    run(today=latest)
+    assert WorkPackage.objects.get().work_on == later
 
 
 def test_a_second_run_repeats_nothing(loaded):
@@ -263,7 +278,7 @@ def test_faces_are_put_up_one_by_one_after_a_stop(loaded):
         fixtures_directory() / JOB["list_file"], mapping, today=JOB["desk_day"]
     )
     with pytest.raises(StoppedError):
-        run_main_job(source=source, say=lambda _text: None, progress=stop)
+        run_main_job(source=source, say=lambda _text: None, progress=stop, today=TODAY)
     result, _told = run()
     assert result.done == ["install", "next order", "package"]
     order = PrintOrder.objects.get(title=JOB["order_title"])

@@ -6,6 +6,7 @@ import sys
 from typing import TYPE_CHECKING, Any
 
 from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
 
 from inventory.errors import InventoryError
 from inventory.interchange.sign_lists import read_sign_list
@@ -43,7 +44,12 @@ class Command(BaseCommand):
                     f"{result.sign_count:,} signs up on {result.support_count:,} supports, "
                     f"{result.inspection_count:,} inspections.\n"
                 )
-                job = run_main_job(source=_read_list(), say=self.stdout.write, progress=bars)
+                job = run_main_job(
+                    source=_read_list(),
+                    say=self.stdout.write,
+                    progress=bars,
+                    today=result.agency.day_of(timezone.now()),
+                )
         except InventoryError as error:
             raise CommandError(str(error)) from error
         if result.is_new and job.not_done:

@@ -1,14 +1,19 @@
-"""The crew's next day as a work package: the printed faces go up, and signs are read."""
+"""
+The crew's day as a work package: the printed faces go up, and signs are read.
+
+It is dated on the day the demo is looked at, so that a phone has work for today; all else keeps
+the scenario's own days.
+"""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 from inventory.engineering.assessment.vocabulary import Verdict
-from inventory.models import PackageStop, Sign, Standing, WorkPackage
+from inventory.models import PackageStop, Sign, Standing, StopResult, WorkPackage
 from inventory.services.demo.job import DESK_H, counted
 from inventory.services.demo.press_history import moment
-from inventory.services.work_packages import WantedStop, hand_out, make_package
+from inventory.services.work_packages import WantedStop, hand_out, make_package, set_package
 
 if TYPE_CHECKING:
     from inventory.models import Position
@@ -19,14 +24,12 @@ TO_READ = (Verdict.UNDECIDED.value, Verdict.NO_USABLE_READING.value)
 
 
 def hand_out_day(job: Job) -> None:
-    """Put the crew's next day together and hand it out, once."""
-    job.head("hand the crew its next day")
+    """Put the crew's day together and hand it out once; not begun, it moves on to today."""
+    job.head("hand the crew its day")
     data = job.data["package"]
-    package = WorkPackage.objects.filter(
-        organisation=job.agency, title=data["title"], work_on=data["work_on"]
-    ).first()
+    package = WorkPackage.objects.filter(organisation=job.agency, title=data["title"]).first()
     if package is not None and package.state != WorkPackage.State.DRAFT:
-        job.tell(f"Already done: '{package.title}', {package.get_state_display()}.")
+        job.tell(f"Already done: '{package.title}', {_brought_to(package, job)}.")
         job.mark("package", is_new=False)
         return
     at = moment(data["desk_day"], DESK_H)
@@ -34,7 +37,7 @@ def hand_out_day(job: Job) -> None:
         package = make_package(
             organisation=job.agency,
             title=data["title"],
-            work_on=data["work_on"],
+            work_on=job.today,
             crew=job.crew,
             bring=data["bring"],
             stops=_stops(job),
@@ -49,6 +52,21 @@ def hand_out_day(job: Job) -> None:
         f"{tasks.count(Task.REPAIR)} to repair, {tasks.count(Task.READ)} to read."
     )
     job.mark("package", is_new=True)
+
+
+def _brought_to(package: WorkPackage, job: Job) -> str:
+    """Date a package the crew has not begun on the day of now, and say how it is."""
+    is_begun = StopResult.objects.filter(stop__package=package).exists()
+    if package.state == WorkPackage.State.HANDED_OUT and not is_begun:
+        package = set_package(
+            package=package,
+            title=package.title,
+            work_on=job.today,
+            crew=package.crew,
+            bring=package.bring,
+            by=job.engineer,
+        )
+    return f"{package.get_state_display()} for {package.work_on:%Y-%m-%d}"
 
 
 def _stops(job: Job) -> list[WantedStop]:

@@ -12,7 +12,7 @@ from inventory.services.demo.words import words
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from datetime import datetime
+    from datetime import date, datetime
 
     from inventory.models import Organisation, PrintOrder, User
     from inventory.services.importing.reports import Progress
@@ -52,6 +52,7 @@ class Job:
     say: Callable[[str], None]
     tick: Progress
     result: MainJobResult
+    today: date
     step: int = 0
     unjudged: int = 0
     order: PrintOrder | None = None

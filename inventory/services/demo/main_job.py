@@ -31,7 +31,7 @@ from inventory.services.ordering import order_counts
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from datetime import datetime
+    from datetime import date, datetime
 
     from inventory.services.importing.reports import Progress
     from inventory.services.importing.rows import SourceList
@@ -40,9 +40,13 @@ ROAD_H = 18
 
 
 def run_main_job(
-    *, source: SourceList, say: Callable[[str], None], progress: Progress
+    *, source: SourceList, say: Callable[[str], None], progress: Progress, today: date
 ) -> MainJobResult:
-    """Do what is left of the main job on the loaded scenario, telling each step."""
+    """
+    Do what is left of the main job on the loaded scenario, telling each step.
+
+    ``today`` is for which day the crew is given its stops; all else has the scenario's days.
+    """
     agency, shop = scenario_parties()
     job = Job(
         agency=agency,
@@ -54,6 +58,7 @@ def run_main_job(
         say=say,
         tick=progress,
         result=MainJobResult(),
+        today=today,
     )
     job.unjudged = count_unjudged(job)
     job.attempt("import", import_list)
