@@ -8,7 +8,7 @@ import json
 import threading
 import time
 from collections import Counter
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 from tests.faults.outbox import Outbox
 
@@ -73,7 +73,7 @@ class Phone:
                 if self.random.random() < DIES:
                     self.counts["phone killed"] += 1
                     self._open_again()
-        except Exception as trouble:  # noqa: BLE001 - of a thread: shown by the run
+        except Exception as trouble:  # noqa: BLE001 - of a thread: raised by the run
             self.trouble = trouble
             stop.set()
 
@@ -174,7 +174,13 @@ class Phone:
         return answer
 
 
-def run_all(phones: list[Phone], wanted: int) -> None:
+class Trouble(Protocol):
+    """What may go wrong beside the phones, and must end the run."""
+
+    trouble: Exception | None
+
+
+def run_all(phones: list[Phone], wanted: int, *others: Trouble) -> None:
     """Let phones work at once, each in a thread of its own, until all is sent."""
     stop = threading.Event()
     threads = [
@@ -184,6 +190,8 @@ def run_all(phones: list[Phone], wanted: int) -> None:
         thread.start()
     while any(thread.is_alive() for thread in threads):
         time.sleep(0.05)
-    troubles = [each.trouble for each in phones if each.trouble is not None]
+        if any(each.trouble is not None for each in others):
+            stop.set()
+    troubles = [each.trouble for each in (*others, *phones) if each.trouble is not None]
     if troubles:
         raise troubles[0]

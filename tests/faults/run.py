@@ -94,29 +94,39 @@ class Killer:
         self._every = every
         self._lock = threading.Lock()
         self._left = self._next()
-        self._timer: threading.Timer | None = None
-        self.is_on = True
+        self._timers: list[threading.Timer] = []
+        self._is_on = True
+        self.trouble: Exception | None = None
 
     def count(self) -> None:
         """Note that the server has just answered."""
         with self._lock:
             self._left -= 1
-            if self._left > 0 or not self.is_on:
+            if self._left > 0 or not self._is_on:
                 return
             self._left = self._next()
             delay_s = self._random.random() * LARGEST_KILL_DELAY_S
-            self._timer = threading.Timer(delay_s, self._kill)
-            self._timer.start()
+            timer = threading.Timer(delay_s, self._kill)
+            self._timers.append(timer)
+            timer.start()
 
     def rest(self) -> None:
-        """Kill no more; what was begun is waited for."""
+        """Kill no more until told to go on; what was begun is waited for."""
         with self._lock:
-            self.is_on = False
-        if self._timer is not None:
-            self._timer.join()
+            self._is_on = False
+        for each in self._timers:
+            each.join()
+
+    def go_on(self) -> None:
+        """Kill again."""
+        with self._lock:
+            self._is_on = True
 
     def _kill(self) -> None:
-        self._site.kill_somehow(self._random, self._counts)
+        try:
+            self._site.kill_somehow(self._random, self._counts)
+        except Exception as trouble:  # noqa: BLE001 - of a thread: raised by the run
+            self.trouble = trouble
 
     def _next(self) -> int:
         return self._random.randint(self._every // 2, self._every * 3 // 2)
@@ -173,12 +183,14 @@ def _run(
         )
         for number, known in enumerate(world["phones"])
     ]
-    run_all(phones, each // 2)
+    run_all(phones, each // 2, killer)
+    killer.rest()
     site.kill()
     store.back_up()
     site.start()
+    killer.go_on()
     answered = {key for phone in phones for key in phone.outbox.operations}
-    run_all(phones, each)
+    run_all(phones, each, killer)
     killer.rest()
     proxy.close()
     report.faults.update(proxy.counts)

@@ -99,13 +99,17 @@ class Site:
             self.start()
 
     def _workers(self) -> list[int]:
+        """Return the processes whose parent is the master; none where /proc is not there."""
         if self._process is None:
             return []
-        pid = self._process.pid
-        listed = Path(f"/proc/{pid}/task/{pid}/children")
-        with suppress(OSError):
-            return [int(each) for each in listed.read_text(encoding="ascii").split()]
-        return []
+        found = []
+        for stat in Path("/proc").glob("[0-9]*/stat"):
+            with suppress(OSError):  # it has just ended
+                # The name stands in brackets and may hold blanks; then state and parent.
+                _, parent, *_ = stat.read_text(encoding="utf-8").rpartition(")")[2].split()
+                if int(parent) == self._process.pid:
+                    found.append(int(stat.parent.name))
+        return found
 
     def _wait_for_answer(self) -> None:
         for _ in range(int(LONGEST_START_S / 0.1)):
