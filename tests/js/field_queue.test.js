@@ -197,6 +197,17 @@ test("a server that reads no batch at all makes no operation refused", async (t)
   assert.equal((await phone.store.counts()).waiting, 3);
 });
 
+test("a body damaged on the way makes no operation refused, and goes again", async (t) => {
+  const { phone, server } = await setUp(t);
+  await recordNotes(phone, 2);
+  const damaged = { error: { code: "damaged", message: "It was cut on the way.", detail: null } };
+  const cut = async () => new Response(JSON.stringify(damaged), { status: 400 });
+  assert.equal((await sendWaiting({ ...phone, fetch: cut }, HURRIED)).state, "busy");
+  assert.equal((await phone.store.counts()).waiting, 2);
+  await sendWaiting(phone, HURRIED);
+  assert.equal(server.order.length, 2);
+});
+
 test("a phone that the server does not know keeps everything and says so", async (t) => {
   const { phone } = await setUp(t, () => 401);
   await recordNotes(phone, 3);
