@@ -21,6 +21,7 @@ from inventory.models import (
     ReadingSet,
     VisualRating,
 )
+from inventory.services.adding import add_rows
 from inventory.services.assessment import judge_locked
 from inventory.services.fields import check_fields, check_storable
 from inventory.services.flags import flag_inspections, lock_instruments
@@ -72,6 +73,8 @@ __all__ = [
     "VisualRatingInput",
     "record_inspections",
 ]
+
+READING_COLUMNS = ("reading_set_id", "number", "typed", "ra_cd_lx_m2", "place_on_face")
 
 Outcome = Inspection | InventoryError
 
@@ -128,20 +131,14 @@ class _Prepared:
     observation_rows: list[Observation]
     rating_rows: list[VisualRating]
 
-    def reading_rows(self) -> Iterator[Reading]:
-        """Give the values as rows, once their sets are stored."""
+    def readings(self) -> Iterator[tuple[Any, ...]]:
+        """Give the rows of the values, once their sets are stored."""
         for row, each in zip(self.set_rows, self.sets, strict=True):
-            places = each.places_on_face or repeat("")
-            for number, (typed, value, place) in enumerate(
-                zip(each.typed, each.values, places, strict=False), start=1
-            ):
-                yield Reading(
-                    reading_set_id=row.pk,
-                    number=number,
-                    typed=typed,
-                    ra_cd_lx_m2=value,
-                    place_on_face=place,
-                )
+            places = each.places_on_face or ("",) * len(each.typed)
+            numbers = range(1, len(each.typed) + 1)
+            yield from zip(
+                repeat(row.pk), numbers, each.typed, each.values, places, strict=False
+            )
 
     def content(self) -> dict[str, Any]:
         """Return what the visit says, to be compared."""
@@ -300,7 +297,7 @@ class VisitBatch:
         if not stored:
             return
         ReadingSet.objects.bulk_create(row for each in stored for row in each.set_rows)
-        Reading.objects.bulk_create(row for each in stored for row in each.reading_rows())
+        add_rows(Reading, READING_COLUMNS, (row for each in stored for row in each.readings()))
         Observation.objects.bulk_create(row for each in stored for row in each.observation_rows)
         VisualRating.objects.bulk_create(row for each in stored for row in each.rating_rows)
         for each in stored:

@@ -48,6 +48,7 @@ from inventory.models import (
     Sign,
 )
 from inventory.models import ReadingSet as RecordedSet
+from inventory.services.adding import add_records
 from inventory.services.doubts import doubts_of
 from inventory.services.own_levels import rules_on
 from inventory.services.relinks import counts_for, relinked_to
@@ -172,9 +173,7 @@ def judge_and_store(
         assessment.sign_id: _elements(assessment, result)
         for assessment, result in zip(judged.new, results, strict=True)
     }
-    ElementAssessment.objects.bulk_create(
-        element for elements in judged.new_elements.values() for element in elements
-    )
+    add_records([each for elements in judged.new_elements.values() for each in elements])
     judged.assessments.update({assessment.sign_id: assessment for assessment in judged.new})
     judged.verdicts.update(each.verdict for each in judged.assessments.values())
     return judged

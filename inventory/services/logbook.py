@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from inventory.models import LogbookEntry
+from inventory.services.adding import add_records
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -43,7 +44,7 @@ def log(
 
 def log_many(entries: Iterable[LogbookEntry]) -> None:
     """Write many entries, each made by :func:`entry`, within the caller's transaction."""
-    LogbookEntry.objects.bulk_create(entries)
+    add_records(list(entries))
 
 
 def entry(

@@ -225,6 +225,7 @@ class World:
                 continue
             fields = {name: getattr(each, name) for name in each.__dataclass_fields__}
             del fields["sign_id"], fields["instrument_id"], fields["corrects_id"]
+            del fields["are_photos_coming"]  # a phone's alone
             instrument = each.instrument_id and instruments[each.instrument_id]
             try:
                 outcomes.append(
