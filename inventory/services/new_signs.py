@@ -266,7 +266,7 @@ def _facing(facing_deg: float | None) -> float | None:
 
 
 def _told(note: str) -> str:
-    return f" {note.strip()}" if note.strip() else ""
+    return f" Note: {note.strip()}" if note.strip() else ""
 
 
 def _short(text: str) -> str:

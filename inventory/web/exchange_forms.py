@@ -37,6 +37,7 @@ if TYPE_CHECKING:
 Path = tuple[str | int, ...]
 BETWEEN_VALUES = re.compile(r"[\s,;]+")
 YES_NO = [("yes", "adequate"), ("no", "not adequate")]
+IDS_PUT_RIGHT = "right_%s"  # the page has a second form that asks why
 FIGURES = {"inputmode": "decimal", "autocomplete": "off"}
 
 
@@ -88,7 +89,8 @@ class PutRightForm(ReasonForm):
         organisation: Organisation,
         **kwargs: Any,
     ) -> None:
-        super().__init__(*args, **kwargs)
+        super().__init__(*args, auto_id=IDS_PUT_RIGHT, **kwargs)
+        self.fields["why"].label = "Why you change it"
         self._original = payload
         self._referred: dict[str, int] = {}
         self._organisation = organisation
@@ -145,7 +147,8 @@ class AsDataForm(ReasonForm):
     field_order = ("as_data", "why")
 
     def __init__(self, *args: Any, payload: Mapping[str, Any], **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
+        super().__init__(*args, auto_id=IDS_PUT_RIGHT, **kwargs)
+        self.fields["why"].label = "Why you change it"
         self.initial["as_data"] = json.dumps(payload, indent=2, ensure_ascii=False)
 
     def clean_as_data(self) -> dict[str, Any]:

@@ -220,7 +220,7 @@ def _standing_on(support: Support) -> list[Sign]:
 
 
 def _apart_m(one: Support | None, other: Support | None) -> float | None:
-    """Return how far two supports are apart; nothing where they are one, or one is not known."""
+    """Return how far two supports are apart; nothing where they are one or none."""
     if one is None or other is None or one == other:
         return None
     return float(

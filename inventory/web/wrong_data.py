@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 ADDED_PER_PAGE = 20
 FLAGS_PER_PAGE = 25
+NEIGHBOURS_SHOWN = 4  # those of the same code come first
 
 
 @require_safe
@@ -90,7 +91,14 @@ def _show_added(
     context = {
         "tabs": phone_tabs(request.organisation, "added-signs"),
         "page": page,
-        "rows": [(flag, near[flag.sign_id]) for flag in flags],
+        "rows": [
+            (
+                flag,
+                near[flag.sign_id][:NEIGHBOURS_SHOWN],
+                max(0, len(near[flag.sign_id]) - NEIGHBOURS_SHOWN),
+            )
+            for flag in flags
+        ],
         "near_m": NEAR_M,
         "refused": refused,
         "local_types": local_types_of(request.organisation),

@@ -105,7 +105,7 @@ def test_an_engineer_sees_it_as_added_until_it_was_looked_at(agency):
     sign = add(agency, by=crew, note="behind the hedge")
     flag = open_added(agency).get()
     assert (flag.sign, flag.raised_by, flag.field) == (sign, crew, "added")
-    assert flag.said == "Added at the roadside: it was not on record. behind the hedge"
+    assert flag.said == "Added at the roadside: it was not on record. Note: behind the hedge"
     assert not open_wrong_data(agency).exists()
     settle_wrong_data(flag=flag, reason="a sign of its own", now=NOW)
     assert not open_added(agency).exists()

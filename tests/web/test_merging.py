@@ -112,7 +112,7 @@ def test_added_signs_are_listed_in_few_queries(
     with django_assert_max_num_queries(16):
         page = client.get(ADDED)
     assert len(page.context["rows"]) == 20
-    assert all(len(near) == 1 for _flag, near in page.context["rows"])
+    assert all(len(near) == 1 for _flag, near, _more in page.context["rows"])
 
 
 # --- said to be wrong ------------------------------------------------------------------------

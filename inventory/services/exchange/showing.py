@@ -394,13 +394,15 @@ def _recorded_by(sign: Sign | None, verb: str) -> str:
     if entry is None:
         return "not in the logbook"
     who = str(entry.actor) if entry.actor is not None else "nobody named"
-    return f"{who}, {entry.organisation.clock_words(entry.at)}"
+    return f"{who}, stored {entry.organisation.clock_words(entry.at)}"
 
 
 def _sent_by(shown: Shown) -> str:
     operation = shown.operation
     who = str(operation.person) if operation.person is not None else "a person not known here"
-    return f"{who}, {operation.organisation.clock_words(operation.corrected_at)}"
+    clock = operation.organisation.clock_words
+    recorded, arrived = clock(operation.corrected_at), clock(operation.received_at)
+    return f"{who}, recorded {recorded}, arrived {arrived}"
 
 
 # --- small words ----------------------------------------------------------------------------

@@ -97,8 +97,9 @@ def _check_conflict(
     stands = f"{_named(there)} stands" if there is not None else "no face stands"
     found = _named(replaces) if replaces is not None else "no face"
     msg = (
-        f"The crew that put up {_named(face)} on {installed_on} found {found} at {position}, "
-        f"but by the records {stands} there now. An engineer decides which face stands."
+        f"The crew put up {_named(face)} on {installed_on} in the place {position} and found "
+        f"{found} there, but by the records {stands} there now. An engineer decides which "
+        "face stands."
     )
     raise ConflictError(msg)
 

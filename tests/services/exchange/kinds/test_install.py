@@ -107,7 +107,7 @@ def test_the_second_of_two_crews_faces_waits_for_an_engineer(agency, old, faces)
         put_up(agency, place, LABELS[1], old, base_version=known)
     said = str(caught.value)
     assert f"put up sign {faces[1].pk} (R1-1), label 001-0JK on" in said
-    assert f"found sign {old.pk} (R1-1) at" in said
+    assert f"found sign {old.pk} (R1-1) there" in said
     assert f"by the records sign {faces[0].pk} (R1-1), label 000-01Y stands there" in said
     assert standing_at(place) == faces[0]
 
