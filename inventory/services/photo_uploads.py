@@ -20,6 +20,7 @@ from django.utils import timezone
 
 from inventory.errors import InventoryError, OutOfRangeError, StateConflictError
 from inventory.models import DeviceOperation, Inspection, PackageStop, PhotoUpload, Sign
+from inventory.services.logbook import log
 from inventory.services.photos import MAXIMUM_SIZE_BYTES, store_photo
 
 if TYPE_CHECKING:
@@ -27,9 +28,10 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import datetime
 
-    from inventory.models import Device, Photo
+    from inventory.models import Device, Organisation, Photo, ScopedQuerySet, User
 
 MAXIMUM_PIECE_BYTES = 5_000_000
+LONGEST_REASON = 255
 FOLDER = "photo-uploads"
 BEFORE, INSTALL = "before", "install"
 _MILLION = 1_000_000
@@ -135,9 +137,85 @@ def settle_upload(*, upload: PhotoUpload, now: datetime | None = None) -> PhotoU
     return locked
 
 
+def refused_photos(organisation: Organisation) -> ScopedQuerySet:
+    """Return the photos that were refused and that nobody has looked at yet, newest first."""
+    rows: ScopedQuerySet = (
+        PhotoUpload.objects.owned_by(organisation)
+        .filter(state=PhotoUpload.State.REFUSED)
+        .select_related("operation__device", "operation__person")
+        .order_by("-operation__received_at", "-pk")
+    )
+    return rows
+
+
 def refused_content(upload: PhotoUpload) -> bytes | None:
     """Return the bytes of a photo that was refused, as they came; ``None`` where none did."""
     return _read(upload) if upload.received_bytes else None
+
+
+@transaction.atomic
+def keep_with_sign(
+    *, upload: PhotoUpload, sign: Sign, by: User | None, now: datetime | None = None
+) -> PhotoUpload:
+    """Store a refused photo with the sign a person says it shows; it still has to be one."""
+    locked = _lock_refused(upload)
+    operation = locked.operation
+    content = refused_content(locked)
+    if content is None:
+        msg = "Nothing of this photo is here; it is still on the phone, if anywhere."
+        raise StateConflictError(msg)
+    if sign.owner_id != operation.organisation_id:
+        msg = f"{sign} is not a sign of {operation.organisation}; choose one of its own."
+        raise StateConflictError(msg)
+    locked.photo = store_photo(
+        sign=sign,
+        content=content,
+        taken_at=operation.corrected_at,
+        by=operation.person or by,
+        caption=locked.caption,
+        client_uuid=locked.client_uuid,
+        now=now or timezone.now(),
+    )
+    locked.state, locked.sentence = PhotoUpload.State.STORED, ""
+    locked.save(update_fields=["photo", "state", "sentence"])
+    transaction.on_commit(partial(_drop_pieces, locked.client_uuid))
+    return locked
+
+
+@transaction.atomic
+def set_aside(
+    *, upload: PhotoUpload, reason: str, by: User | None, now: datetime | None = None
+) -> PhotoUpload:
+    """Say why nothing comes of a refused photo; what was sent is kept all the same."""
+    reason = reason.strip()
+    if not 0 < len(reason) <= LONGEST_REASON:
+        msg = (
+            f"Say in a few words why (at most {LONGEST_REASON} characters; there are "
+            f"{len(reason)})."
+        )
+        raise OutOfRangeError(msg)
+    locked = _lock_refused(upload)
+    locked.state = PhotoUpload.State.SET_ASIDE
+    locked.save(update_fields=["state"])
+    log(
+        organisation=locked.operation.organisation,
+        actor=by,
+        verb="set photo aside",
+        text=f"Refused photo of operation {locked.operation.client_uuid} set aside: {reason}",
+        at=now or timezone.now(),
+        detail={"upload": locked.pk, "refused": locked.sentence},
+    )
+    return locked
+
+
+def _lock_refused(upload: PhotoUpload) -> PhotoUpload:
+    locked = _lock(upload)
+    if locked.state != PhotoUpload.State.REFUSED:
+        msg = (
+            f"This photo is {locked.get_state_display()}; there is nothing to decide about it."
+        )
+        raise StateConflictError(msg)
+    return locked
 
 
 def _lock(upload: PhotoUpload) -> PhotoUpload:

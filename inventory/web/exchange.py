@@ -21,6 +21,7 @@ from inventory.services.exchange.settling import (
     to_decide,
 )
 from inventory.services.exchange.showing import show, versions_of
+from inventory.services.photo_uploads import refused_photos
 from inventory.services.wrong_data import open_added, open_wrong_data
 from inventory.web.exchange_forms import ReasonForm, put_right_form
 from inventory.web.membership import MemberRequest, role_required
@@ -64,6 +65,7 @@ def phone_tabs(organisation: Organisation, current: str) -> list[Tab]:
             "Typed or imported",
             RefusedEntry.objects.owned_by(organisation).filter(settled_at__isnull=True),
         ),
+        ("refused-photos", "Photos refused", refused_photos(organisation)),
         ("merge-list", "Recorded twice", None),
         ("phone-list", "Phones", None),
     ]

@@ -4,11 +4,22 @@ from __future__ import annotations
 
 from django.urls import path
 
-from inventory.web import exchange, merging, phones, wrong_data
+from inventory.web import exchange, merging, phones, refused_photos, wrong_data
 
 urlpatterns = [
     path("from-phones/", exchange.from_phones, name="from-phones"),
     path("from-phones/<int:operation_id>/", exchange.operation_page, name="phone-entry"),
+    path("from-phones/photos/", refused_photos.refused_list, name="refused-photos"),
+    path(
+        "from-phones/photos/<int:upload_id>/settle/",
+        refused_photos.settle,
+        name="refused-photo-settle",
+    ),
+    path(
+        "from-phones/photos/<int:upload_id>/content/",
+        refused_photos.content,
+        name="refused-photo-content",
+    ),
     path("said-to-be-wrong/", wrong_data.wrong_data, name="wrong-data"),
     path(
         "said-to-be-wrong/<int:flag_id>/settle/",

@@ -52,6 +52,8 @@ PAGES_UNDER = {
     "sign-map": ("sign-list", "sign-page", "decide", "same-sign"),
     "from-phones": (
         "phone-entry",
+        "refused-photos",
+        "refused-photo-settle",
         "refused-list",
         "refused-settle",
         "wrong-data",

@@ -18,6 +18,7 @@ from inventory.models import (
     Device,
     DeviceBatch,
     DeviceOperation,
+    LogbookEntry,
     Photo,
     PhotoUpload,
     Role,
@@ -33,9 +34,12 @@ from inventory.services.photo_uploads import (
     Piece,
     attach_waiting,
     find_upload,
+    keep_with_sign,
     receive_photo,
     receive_piece,
     refused_content,
+    refused_photos,
+    set_aside,
     settle_upload,
 )
 from inventory.services.photos import MAXIMUM_SIZE_BYTES
@@ -412,3 +416,51 @@ def test_settling_what_is_stored_or_not_whole_changes_nothing(agency, device):
     assert settle_upload(upload=upload, now=NOW).state == PhotoUpload.State.ANNOUNCED
     stored = send(upload, content)
     assert settle_upload(upload=stored, now=NOW).photo == stored.photo
+
+
+def refused(device, content=b"no picture at all" * 100, **fields):
+    fields.setdefault("result", {"check_id": 1})
+    return send(announce(device, content, kind="check", **fields), content)
+
+
+def test_a_person_keeps_a_refused_photo_with_the_sign_it_shows(
+    agency, device, django_capture_on_commit_callbacks
+):
+    sign, content = make_sign(agency), picture()
+    upload = refused(device, content)
+    assert list(refused_photos(agency)) == [upload]
+    with django_capture_on_commit_callbacks(execute=True):
+        kept = keep_with_sign(upload=upload, sign=sign, by=None, now=NOW)
+    assert (kept.state, kept.photo.sign) == (PhotoUpload.State.STORED, sign)
+    assert kept.photo.recorded_by == upload.operation.person
+    assert not refused_photos(agency).exists()
+    assert kept_files(upload) == []
+
+
+def test_what_is_no_picture_is_not_kept_with_a_sign_either(agency, device):
+    upload = refused(device)
+    with pytest.raises(OutOfRangeError, match="not a picture"):
+        keep_with_sign(upload=upload, sign=make_sign(agency), by=None, now=NOW)
+    with pytest.raises(StateConflictError, match="not a sign of"):
+        keep_with_sign(upload=upload, sign=make_sign(make_agency()), by=None, now=NOW)
+    upload.refresh_from_db()
+    assert upload.state == PhotoUpload.State.REFUSED
+
+
+def test_a_photo_of_which_nothing_came_cannot_be_kept(agency, device):
+    upload = announce(device, b"", size_bytes=MAXIMUM_SIZE_BYTES + 1)
+    receive_piece(upload=upload, piece=Piece(0, upload.size_bytes, b"x"), now=NOW)
+    with pytest.raises(StateConflictError, match="Nothing of this photo is here"):
+        keep_with_sign(upload=upload, sign=make_sign(agency), by=None, now=NOW)
+
+
+def test_a_refused_photo_is_set_aside_with_a_reason_and_its_bytes_are_kept(agency, device):
+    upload = refused(device)
+    with pytest.raises(OutOfRangeError, match="Say in a few words why"):
+        set_aside(upload=upload, reason="  ", by=None, now=NOW)
+    aside = set_aside(upload=upload, reason="a finger on the lens", by=None, now=NOW)
+    assert not refused_photos(agency).exists()
+    assert refused_content(aside) == b"no picture at all" * 100
+    assert "a finger on the lens" in LogbookEntry.objects.latest("pk").text
+    with pytest.raises(StateConflictError, match="is set aside; there is nothing to decide"):
+        set_aside(upload=upload, reason="again", by=None, now=NOW)

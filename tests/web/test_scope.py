@@ -41,6 +41,8 @@ from tests.factories import (
     print_order,
 )
 from tests.services.exchange.phones import Phone
+from tests.services.test_photo_uploads import make_device
+from tests.services.test_photo_uploads import refused as refused_photo
 from tests.web.acting import read_reminder
 
 pytestmark = pytest.mark.django_db
@@ -171,7 +173,9 @@ class World:
                 now=NOW,
             ),
         }
+        upload = refused_photo(make_device(self.agency))
         self.parts = {
+            "upload_id": upload.pk,
             "flag_id": flag.pk,
             "device_id": phone.device.pk,
             "operation_id": phone.device.operations.get().pk,
