@@ -89,7 +89,8 @@ class PutRightForm(ReasonForm):
         organisation: Organisation,
         **kwargs: Any,
     ) -> None:
-        super().__init__(*args, auto_id=IDS_PUT_RIGHT, **kwargs)
+        super().__init__(*args, **kwargs)
+        self.auto_id = IDS_PUT_RIGHT
         self.fields["why"].label = "Why you change it"
         self._original = payload
         self._referred: dict[str, int] = {}
@@ -147,7 +148,8 @@ class AsDataForm(ReasonForm):
     field_order = ("as_data", "why")
 
     def __init__(self, *args: Any, payload: Mapping[str, Any], **kwargs: Any) -> None:
-        super().__init__(*args, auto_id=IDS_PUT_RIGHT, **kwargs)
+        super().__init__(*args, **kwargs)
+        self.auto_id = IDS_PUT_RIGHT
         self.fields["why"].label = "Why you change it"
         self.initial["as_data"] = json.dumps(payload, indent=2, ensure_ascii=False)
 

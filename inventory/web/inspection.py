@@ -37,6 +37,7 @@ from inventory.services.inspection import (
 )
 from inventory.services.kept_photos import drop_kept_photo, keep_photo, kept_photo
 from inventory.services.refusals import keep_refused
+from inventory.services.relinks import counts_for, relinked_to
 from inventory.services.sign_faces import local_types_of, looks_of_sign
 from inventory.web.form_fields import MomentField, PickField, RowField, TypedForm, WordsField
 from inventory.web.instruments import InstrumentField, instruments_in_use
@@ -235,7 +236,9 @@ class DamageForm(RoadsideForm):
 def record_readings(request: MemberRequest, sign_id: int) -> HttpResponse:
     sign = own_sign(request, sign_id)
     elements = last_elements(sign)
-    inspections = Inspection.objects.owned_by(request.organisation).filter(sign=sign)
+    # Those of a duplicate too: while it is merged into this sign, they are put right here.
+    counting = counts_for([sign.pk], relinked_to([sign.pk]))
+    inspections = Inspection.objects.owned_by(request.organisation).filter(counting)
     corrected = inspections.filter(pk=_number(request.GET.get("corrects"))).first()
     instruments = instruments_in_use(
         request, also=corrected.instrument_id if corrected is not None else None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from django.urls import reverse
@@ -244,7 +245,7 @@ def test_what_still_cannot_be_is_told_and_nothing_typed_is_lost(client, engineer
     assert client.post(address, form).status_code == 400
 
 
-PAYLOADS = {
+PAYLOADS: dict[str, dict[str, Any]] = {
     "inspection": {
         "sign": None,
         "how": "visual_night",

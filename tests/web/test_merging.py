@@ -10,10 +10,12 @@ from inventory.models import (
     Sign,
     SignMerge,
     SignMergeUndo,
+    Standing,
     SupportMerge,
     SupportMergeUndo,
     WrongDataSettlement,
 )
+from inventory.services.inspection import ReadingSetInput, record_inspection
 from inventory.services.merging import merge_signs, merge_supports
 from inventory.services.new_signs import NewSupport, add_unknown_sign
 from inventory.services.standing import refresh_standing
@@ -26,7 +28,7 @@ from tests.factories import (
     make_support,
     position_of,
 )
-from tests.web.acting import act_as, stop_the_clock
+from tests.web.acting import act_as, read_reminder, stop_the_clock
 
 pytestmark = pytest.mark.django_db
 
@@ -175,6 +177,28 @@ def test_from_a_sign_to_the_one_it_is_and_back(client, agency, engineer):
     assert "the two are apart again" in text(page)
     assert SignMergeUndo.objects.get().undone_by == engineer
     assert Sign.objects.get(pk=duplicate.pk).state == "installed"
+
+
+def test_a_reading_of_the_duplicate_is_put_right_on_the_sign_kept(client, agency, engineer):
+    kept, duplicate = standing_sign(agency), standing_sign(agency, 43.0001)
+    wrong = record_inspection(
+        sign=duplicate,
+        taken_at=NOW,
+        how="hand_held",
+        reading_sets=[ReadingSetInput("white", ["6.0"]), ReadingSetInput("red", ["1.2"])],
+        now=NOW,
+    )
+    merge_signs(kept=kept, duplicate=duplicate, reason="one face", now=NOW)
+    read_reminder(client)
+    address = f"{reverse('record-readings', args=(kept.pk,))}?corrects={wrong.pk}"
+    page = client.get(address)
+    assert 'value="6.0"' in text(page)
+    form = page.context["form"]
+    typed = {name: form[name].value() or "" for name in form.fields if name != "photo"}
+    white = next(each for each in typed if typed[each] == "6.0")
+    client.post(address, typed | {white: "60"})
+    assert kept.inspections.get().corrects == wrong
+    assert Standing.objects.get(sign=kept).verdict == "below"  # red still reads 1.2
 
 
 def test_a_merge_that_cannot_be_is_told_on_the_page(client, agency, engineer):
