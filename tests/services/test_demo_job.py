@@ -21,6 +21,7 @@ from inventory.models import (
     Sign,
     SourceRecord,
     Standing,
+    User,
     WorkPackage,
 )
 from inventory.services.demo.load import LoadResult, load_scenario
@@ -171,7 +172,7 @@ def test_the_crew_has_its_next_day_on_the_phone(loaded):
     run()
     package = WorkPackage.objects.get()
     assert (package.state, package.work_on) == ("handed_out", TODAY)
-    assert package.crew.username == "crew"
+    assert package.crew == User.objects.get(username="crew")
     tasks = list(package.stops.order_by("number").values_list("task", flat=True))
     assert set(tasks) == {"replace", "repair", "read"}
     # A face goes up where it was ordered for, and it is there to be taken along.
@@ -195,7 +196,7 @@ def test_the_crews_day_moves_on_until_the_crew_begins_it(loaded):
     assert any(f"with the crew for {later}" in text for text in told)
     package = WorkPackage.objects.get()
     assert package.work_on == later
-    record_stop(stop=package.stops.first(), outcome="done", by=package.crew)
+    record_stop(stop=package.stops.get(number=1), outcome="done", by=package.crew)
     run(today=latest)
     assert WorkPackage.objects.get().work_on == later
 

@@ -11,7 +11,7 @@ from tests.web.contrast import contrast_ratio, custom_colors
 
 ROOT = Path(__file__).resolve().parents[2]
 TOKENS = (ROOT / "static/css/tokens.css").read_text(encoding="utf-8")
-DAY, NIGHT = TOKENS.split(".in-field.night {")
+DAY, NIGHT = TOKENS.split(".in-field.night,")
 SPRITE = (ROOT / "inventory/templates/inventory/shared/marks_sprite.html").read_text("utf-8")
 SHAPES = dict(re.findall(r'<symbol id="([\w-]+)"[^>]*>(.*?)</symbol>', SPRITE))
 

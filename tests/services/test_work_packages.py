@@ -35,6 +35,7 @@ from tests.factories import (
     make_sign,
     make_standing,
     make_support,
+    position_of,
 )
 from tests.services.races import together
 
@@ -289,7 +290,7 @@ def test_the_day_and_the_crew_can_change_while_the_crew_has_it(agency):
 def test_a_task_is_suggested_from_how_the_sign_stands(agency, verdict, condition, task):
     sign = make_sign(agency)
     standing = make_standing(sign, verdict=verdict, condition=condition)
-    assert suggest_task(sign.position, standing) == task
+    assert suggest_task(position_of(sign), standing) == task
 
 
 def test_an_empty_place_asks_for_a_face(agency):

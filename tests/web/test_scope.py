@@ -153,7 +153,7 @@ class World:
             organisation=self.agency,
             title="Our round",
             work_on=NOW.date(),
-            stops=[WantedStop(sign.position, "read")],
+            stops=[WantedStop(position_of(sign), "read")],
             now=NOW,
         )
         hand_out(package=package, now=NOW)
