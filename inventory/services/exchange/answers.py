@@ -19,6 +19,7 @@ ALREADY_APPLIED = "already_applied"
 BROKEN = "broken"
 OTHER_CONTENT = "other_content"
 REPLACED = "replaced"
+PUT_RIGHT = "put_right"
 UNKNOWN_KIND = "unknown_kind"
 ANSWERS = (ALREADY_APPLIED, *State.values)
 
@@ -38,15 +39,39 @@ class Answer:
         return asdict(self)
 
 
-def answer_of(operation: DeviceOperation, *, is_again: bool = False) -> Answer:
-    """Return what is known of an operation; ``is_again``: it was here before it was sent."""
-    is_applied = operation.state == State.APPLIED
+def answer_of(
+    operation: DeviceOperation,
+    *,
+    is_again: bool = False,
+    put_right: DeviceOperation | None = None,
+) -> Answer:
+    """
+    Return what is known of an operation; ``is_again``: it was here before it was sent.
+
+    ``put_right`` is what an engineer made of it at the desk: its phone need do no more about
+    it, and learns what was made.
+    """
+    applied = ALREADY_APPLIED if is_again else State.APPLIED.value
+    client_uuid = str(operation.client_uuid)
+    if put_right is not None:
+        words = f"An engineer put it right: {put_right.settled_reason}"
+        return Answer(client_uuid, applied, PUT_RIGHT, words, put_right.result)
+    is_discarded = operation.state == State.DISCARDED
     return Answer(
-        client_uuid=str(operation.client_uuid),
-        answer=ALREADY_APPLIED if is_applied and is_again else str(operation.state),
+        client_uuid=client_uuid,
+        answer=applied if operation.state == State.APPLIED else str(operation.state),
         code=operation.code,
-        sentence=operation.sentence,
+        sentence=operation.settled_reason if is_discarded else operation.sentence,
         result=operation.result,
+    )
+
+
+def was_put_right(by: DeviceOperation, operation: DeviceOperation) -> bool:
+    """Return whether an operation is what an engineer made of another one, and applied."""
+    return (
+        by.replaces_uuid == operation.client_uuid
+        and by.state == State.APPLIED
+        and by.settled_at is not None
     )
 
 
@@ -73,11 +98,19 @@ def news_of(device: Device, asked: Sequence[uuid.UUID]) -> list[Answer]:
         .order_by("pk")
     }
     others = {each.client_uuid: each for each in operations if each.client_uuid not in entries}
+    replacing = {
+        each.replaces_uuid: each
+        for each in DeviceOperation.objects.owned_by(device.organisation).filter(
+            replaces_uuid__in=asked
+        )
+    }
     found: list[Answer] = []
     for key in asked:
         operation = own.get(key) or others.get(key)
         if operation is not None:
-            found.append(answer_of(operation))
+            by = replacing.get(key)
+            is_put_right = by is not None and was_put_right(by, operation)
+            found.append(answer_of(operation, put_right=by if is_put_right else None))
         elif key in entries:
             found.append(_answer_of_entry(entries[key]))
     return found

@@ -28,6 +28,7 @@ from inventory.services.exchange.answers import (
     Answer,
     answer_of,
     news_of,
+    was_put_right,
 )
 from inventory.services.exchange.applying import Applying, Trial
 from inventory.services.exchange.clock import PhoneClock
@@ -266,7 +267,15 @@ class _Receiving:
                 "it again under an id of its own if both happened."
             )
             return self._keep(each, OTHER_CONTENT, sentence)
-        return answer_of(operation, is_again=is_again)
+        put_right = next(
+            (
+                by
+                for by in self.known.standing_for(operation.client_uuid)
+                if was_put_right(by, operation)
+            ),
+            None,
+        )
+        return answer_of(operation, is_again=is_again, put_right=put_right)
 
     def _keep(self, each: _Read, code: str, sentence: str) -> Answer:
         """Refuse what cannot be an operation of its own, and keep what was sent."""

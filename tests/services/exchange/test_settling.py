@@ -113,6 +113,12 @@ def test_a_refused_one_put_right_at_the_desk_makes_another_and_both_are_kept(
     assert Inspection.objects.count() == 2
     assert PhotoUpload.objects.get().operation == made
     assert not open_operations(agency).exists()
+    # Its phone learns that nothing is left to do about it, and what was made.
+    (news,) = phone.send([], ask=[kept.client_uuid]).news
+    assert (news.answer, news.code, news.result) == ("applied", "put_right", made.result)
+    assert news.sentence == "An engineer put it right: Forty is 40."
+    again = only(phone.send([wrong]))
+    assert (again.answer, again.result) == ("already_applied", made.result)
 
 
 def test_what_is_still_wrong_is_refused_at_the_desk_and_all_stays_as_it_was(
@@ -177,6 +183,7 @@ def test_what_is_discarded_at_the_desk_is_told_as_discarded(agency, phone, engin
     phone.send()
     settle(phone.kept[0], "discard", by=engineer)
     assert said(phone.send()) == [("discarded", "unknown_kind")]
+    assert only(phone.send()).sentence == "Asked the crew."
 
 
 def test_a_decision_says_why(agency, phone, engineer):
