@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass, field
 from datetime import datetime, time, timedelta
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from django.db.models import Exists, Max, OuterRef, Q
@@ -34,7 +34,9 @@ from inventory.models import (
     MethodGroup,
     MethodStep,
     ReadingSet,
+    RelinkedInspection,
     Sign,
+    SignMergeUndo,
     VisualRating,
 )
 from inventory.services.methods import REPLACEMENT_ROUND
@@ -42,6 +44,8 @@ from inventory.services.methods import REPLACEMENT_ROUND
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
     from datetime import date
+
+    from django.db.models import QuerySet
 
     from inventory.models import Organisation
 
@@ -80,6 +84,16 @@ class AsKnown:
         corrections = Inspection.objects.filter(self.by_then("recorded_at"))
         corrected = Exists(corrections.filter(corrects=OuterRef(key)))
         return made & self.by_then(f"{path}recorded_at") & ~Q(corrected)
+
+    def relinked(self) -> dict[int, int]:
+        """Return the inspections that counted for another sign by a merge, and for which."""
+        undone = SignMergeUndo.objects.filter(
+            self.by_then("undone_at"), merge=OuterRef("merge")
+        )
+        rows = RelinkedInspection.objects.owned_by(self.organisation).filter(
+            self.by_then("merge__merged_at"), ~Exists(undone)
+        )
+        return dict(rows.order_by("pk").values_list("inspection_id", "sign_id"))
 
 
 def as_known(organisation: Organisation, on: date, known: str, *, today: date) -> AsKnown:
@@ -302,18 +316,17 @@ def _looked(asked: AsKnown) -> Looked:
     sets = ReadingSet.objects.filter(
         asked.facts("inspection__"), inspection__organisation=org
     ).exclude(_is_in_doubt(asked))
+    relinked = asked.relinked()
     measured: dict[int, datetime] = {}
-    grouped = (
-        sets.order_by()
-        .values_list(
-            "inspection__sign_id",
-            "inspection__how",
-            "inspection__surface_state",
-            "observation_angle_deg",
-            "entrance_angle_deg",
-        )
-        .annotate(last=Max("inspection__taken_at"))
-    )
+    grouped = [
+        *_last_read(sets, "inspection__sign_id"),
+        *(
+            (relinked[visit], *rest)
+            for visit, *rest in _last_read(
+                sets.filter(inspection__in=list(relinked)), "inspection_id"
+            )
+        ),
+    ]
     for sign_id, how, state, observation, entrance, last in grouped:
         if not reason_not_judged(
             how=How(how),
@@ -326,16 +339,36 @@ def _looked(asked: AsKnown) -> Looked:
         asked.facts("inspection__"), inspection__organisation=org
     ).order_by("inspection__taken_at", "pk")
     rated = {
-        sign_id: (taken_at, is_adequate, procedure)
-        for sign_id, taken_at, is_adequate, procedure in ratings.values_list(
-            "inspection__sign_id", "inspection__taken_at", "is_adequate", "procedure"
+        relinked.get(visit, sign_id): (taken_at, is_adequate, procedure)
+        for visit, sign_id, taken_at, is_adequate, procedure in ratings.values_list(
+            "inspection_id",
+            "inspection__sign_id",
+            "inspection__taken_at",
+            "is_adequate",
+            "procedure",
         )
     }
     visits = Inspection.objects.filter(asked.facts(), organisation=org).order_by()
     seen = dict(
         visits.values("sign").annotate(last=Max("taken_at")).values_list("sign", "last")
     )
+    of_others = visits.filter(pk__in=list(relinked)).values_list("pk", "taken_at")
+    for visit, taken_at in of_others:
+        kept = relinked[visit]
+        seen[kept] = max(taken_at, seen.get(kept, taken_at))
     return Looked(measured, rated, seen)
+
+
+def _last_read(sets: QuerySet[ReadingSet], of: str) -> Iterable[tuple[Any, ...]]:
+    """Return when each sign, or visit, was last read, by how and at which angles."""
+    rows = sets.order_by().values_list(
+        of,
+        "inspection__how",
+        "inspection__surface_state",
+        "observation_angle_deg",
+        "entrance_angle_deg",
+    )
+    return rows.annotate(last=Max("inspection__taken_at"))
 
 
 def _is_in_doubt(asked: AsKnown) -> Exists:

@@ -191,11 +191,13 @@ def _is_open(each: SignVerdict) -> bool:
 
 def seen_on(asked: AsKnown) -> dict[int, Observed]:
     """Return the worst damage that stands on each sign, as far as it counts."""
+    relinked = asked.relinked()
     observed: dict[int, list[Observed]] = defaultdict(list)
     rows = Observation.objects.filter(
         asked.facts("inspection__"), inspection__organisation=asked.organisation
     )
-    for sign_id, kind, severity, taken_at, recorded_at in rows.values_list(
+    for visit, sign_id, kind, severity, taken_at, recorded_at in rows.values_list(
+        "inspection_id",
         "inspection__sign_id",
         "kind",
         "severity",
@@ -203,7 +205,7 @@ def seen_on(asked: AsKnown) -> dict[int, Observed]:
         "inspection__recorded_at",
     ):
         words = Observation.Kind(kind).label
-        observed[sign_id].append(
+        observed[relinked.get(visit, sign_id)].append(
             Observed(kind, Severity(severity), words, taken_at, recorded_at)
         )
     seen: dict[int, Observed] = {}

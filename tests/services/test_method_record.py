@@ -18,6 +18,9 @@ from inventory.services.inspection import (
     record_inspection,
 )
 from inventory.services.installation import install_sign
+from inventory.services.merging import merge_signs, undo_sign_merge
+from inventory.services.method_coverage import as_known
+from inventory.services.method_findings import seen_on
 from inventory.services.method_record import groups_today, method_record
 from inventory.services.methods import (
     assign,
@@ -122,6 +125,27 @@ def test_whether_a_method_is_applied_is_a_share_and_a_list_of_what_is_overdue():
     assert found.applied == "1 of 3 in time (33.3 %), 2 overdue"
     assert [entry.sign_id for entry in found.covered.calendar.overdue] == [wet.pk, stale.pk]
     assert found.next_step == "measure 2 overdue signs"
+
+
+@pytest.mark.parametrize("known", ["then", "now"])
+def test_what_was_read_on_a_duplicate_keeps_the_calendar_of_the_sign_kept(known):
+    agency = old_agency()
+    group = begin(agency)
+    kept, duplicate = make_sign(agency), make_sign(agency)
+    put_under(group, kept)
+    read(duplicate)
+    observed = ObservationInput("bent", 2)
+    record_inspection(
+        sign=duplicate, taken_at=NOON, how="visual_day", observations=[observed], now=NOON
+    )
+    merge = merge_signs(kept=kept, duplicate=duplicate, reason="one face", now=NOON)
+    found = record(agency, known=known)
+    assert found.groups[0].applied == "1 of 1 in time (100.0 %)"
+    assert seen_on(as_known(agency, DAY, known, today=NOW.date())).keys() == {kept.pk}
+    # Undone a week later: as known then it still counts, as known now it does not.
+    undo_sign_merge(merge=merge, reason="two faces", now=NOON + timedelta(days=7))
+    in_time = record(agency, known=known).groups[0].applied.startswith("1 of 1")
+    assert in_time == (known == "then")
 
 
 def test_a_rating_by_night_keeps_the_visual_calendar_and_asks_for_a_decision():
@@ -409,7 +433,7 @@ def test_more_signs_do_not_take_more_questions(known):
     for sign in more:
         read(sign, DIM)
     assert queries_for(agency, known) == few
-    assert few <= 24
+    assert few <= 26
 
 
 def test_todays_groups_go_by_the_standing_of_their_signs(django_assert_max_num_queries):
