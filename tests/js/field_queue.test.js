@@ -386,3 +386,21 @@ test("an outbox file is named after its phone and the moment", () => {
   const name = outboxName("12345678-aaaa-bbbb-cccc-1234567890ab", at);
   assert.equal(name, "signfleet-outbox-12345678-20261125T100509.json");
 });
+
+// Found by the run through faults: a phone that had nothing to send never spoke to the server.
+test("a phone with nothing to send checks in, and offers all again after a restore", async (t) => {
+  const { phone, server } = await setUp(t);
+  await sendWaiting(phone, { isCheckIn: true });
+  assert.equal(server.requests.length, 0, "it keeps nothing yet");
+  const made = await recordNotes(phone, 3);
+  await sendWaiting(phone, HURRIED);
+  await sendWaiting(phone);
+  assert.equal(server.requests.length, 1, "nothing to say");
+
+  server.epoch = randomUUID();
+  server.applied.clear();
+  server.order.length = 0;
+  const outcome = await sendWaiting(phone, { isCheckIn: true });
+  assert.equal(outcome.state, "done");
+  assert.deepEqual(server.order, made.map((each) => each.client_uuid));
+});

@@ -45,6 +45,14 @@ export { exportOutbox } from "./outbox_file.js";
  * @property {number | null} skew_s server's clock minus the phone's
  */
 
+/**
+ * `isHurried` does not wait until it cannot be undone. `isCheckIn` speaks to the server though
+ * nothing waits: only so does a phone learn that a backup was restored there, and that what it
+ * keeps is to be offered again.
+ *
+ * @typedef {{ isHurried?: boolean, isCheckIn?: boolean }} SendOptions
+ */
+
 /** @type {Record<string, string>} */
 const SENTENCES = {
   offline: "No answer from the server. Everything is kept on this phone and is sent later.",
@@ -61,11 +69,11 @@ const SENTENCES = {
  * per phone: another tab's or the worker's is waited for.
  *
  * @param {Sender} app
- * @param {{ isHurried?: boolean }} [options] hurried does not wait until it cannot be undone
+ * @param {SendOptions} [options]
  * @returns {Promise<Outcome>}
  */
-export async function sendWaiting(app, { isHurried = false } = {}) {
-  const outcome = await alone(SEND_LOCK, () => sendAll(app, isHurried)).catch(asOutcome);
+export async function sendWaiting(app, { isHurried = false, isCheckIn = false } = {}) {
+  const outcome = await alone(SEND_LOCK, () => sendAll(app, isHurried, isCheckIn)).catch(asOutcome);
   return { ...outcome, sentence: outcome.sentence || (SENTENCES[outcome.state] ?? "") };
 }
 
@@ -104,9 +112,10 @@ function asOutcome(error) {
 /**
  * @param {Sender} app
  * @param {boolean} isHurried
+ * @param {boolean} isCheckIn
  * @returns {Promise<Outcome>}
  */
-async function sendAll(app, isHurried) {
+async function sendAll(app, isHurried, isCheckIn) {
   const device = await app.store.setting("device");
   const outcome = { ...NOTHING_YET };
   if (!device) {
@@ -114,6 +123,8 @@ async function sendAll(app, isHurried) {
   }
   let most = BATCH_MOST_OPERATIONS;
   let ask = await app.store.toAsk(ASK_MOST);
+  // A phone that was never answered keeps nothing that could be offered again.
+  let isOwed = isCheckIn && Boolean(await app.store.setting("last_acknowledged"));
   for (;;) {
     const { batch, next_at_ms } = await app.store.toSend({
       most,
@@ -121,7 +132,7 @@ async function sendAll(app, isHurried) {
       now_ms: Date.now(),
       is_hurried: isHurried,
     });
-    if (batch.length === 0 && ask.length === 0) {
+    if (batch.length === 0 && ask.length === 0 && !isOwed) {
       return { ...outcome, state: next_at_ms === null ? "done" : "waits", next_at_ms };
     }
     const answer = await sendBatch(app, device, batch, ask);
@@ -150,6 +161,7 @@ async function sendAll(app, isHurried) {
     outcome.settled += settled.count;
     outcome.skew_s = answer.skew_s;
     ask = [];
+    isOwed = false;
     most = BATCH_MOST_OPERATIONS;
     if (batch.length > 0 && settled.count === 0 && !settled.isNewEpoch) {
       return { ...outcome, state: "busy" };
@@ -295,16 +307,22 @@ export class Queue extends EventTarget {
     this.isStopped = false;
   }
 
-  /** Something was recorded, or signal came back: send soon, and with the page closed too. */
+  /** Something was recorded: send soon, and with the page closed too. */
   wake() {
     void this.send();
+    void askForSync();
+  }
+
+  /** The app was opened, or signal came back: send, and hear whether the server is the same. */
+  checkIn() {
+    void this.send({ isCheckIn: true });
     void askForSync();
   }
 
   /**
    * Send now ("Try now": also what could still be undone).
    *
-   * @param {{ isHurried?: boolean }} [options]
+   * @param {SendOptions} [options]
    * @returns {Promise<Outcome>}
    */
   async send(options = {}) {
@@ -360,7 +378,7 @@ export class Queue extends EventTarget {
     if (outcome.next_at_ms !== null) {
       wait_ms = Math.min(wait_ms, Math.max(0, outcome.next_at_ms - Date.now()));
     }
-    this.timer = setTimeout(() => void this.send(), wait_ms);
+    this.timer = setTimeout(() => void this.send({ isCheckIn: true }), wait_ms);
   }
 
   /** Stop, once what is under way has ended. */
@@ -381,15 +399,15 @@ export class Queue extends EventTarget {
  */
 export function startQueue(app) {
   const queue = new Queue(app);
-  app.connection?.addEventListener("online", () => queue.wake());
+  app.connection?.addEventListener("online", () => queue.checkIn());
   if (typeof document !== "undefined") {
     document.addEventListener("visibilitychange", () => {
       if (document.visibilityState === "visible") {
-        queue.wake();
+        queue.checkIn();
       }
     });
   }
-  queue.wake();
+  queue.checkIn();
   return queue;
 }
 
