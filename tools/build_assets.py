@@ -24,6 +24,7 @@ LOCK = ROOT / "package-lock.json"
 SCRIPTS = ROOT / "static" / "js"
 FIELD_ENTRY = SCRIPTS / "field" / "page.js"
 WORKER_ENTRY = SCRIPTS / "sw" / "worker.js"
+FIRST_SCREEN = SCRIPTS / "field" / "screens" / "today.js"
 
 # What pages take as it is: (inside node_modules, inside static/build).
 COPIES = {
@@ -131,14 +132,22 @@ def _build() -> bool:
     except OSError as error:
         print(error, file=sys.stderr)
         return False
-    return all(_bundle(entries, *switches) for entries, switches in _bundles() if entries)
+    if not all(_bundle(entries, *switches) for entries, switches in _bundles() if entries):
+        return False
+    _note_first_pieces()
+    return True
 
 
 def _bundles() -> list[tuple[list[Path], tuple[str, ...]]]:
     """Return what is bundled together and how: pages, the field app, its worker."""
     pages = sorted((SCRIPTS / "pages").glob("*.js"))
     # A screen of the field app is loaded when it is opened; what screens share, once.
-    in_pieces = ("--format=esm", "--splitting", "--chunk-names=field/pieces/[name]-[hash]")
+    in_pieces = (
+        "--format=esm",
+        "--splitting",
+        "--chunk-names=field/pieces/[name]-[hash]",
+        f"--metafile={_parts_list().relative_to(ROOT)}",
+    )
     # Not every browser takes a module for a worker.
     as_script = ("--format=iife", '--define:process.env.NODE_ENV="production"')
     return [
@@ -146,6 +155,34 @@ def _bundles() -> list[tuple[list[Path], tuple[str, ...]]]:
         ([path for path in (FIELD_ENTRY,) if path.exists()], in_pieces),
         ([path for path in (WORKER_ENTRY,) if path.exists()], as_script),
     ]
+
+
+def _parts_list() -> Path:
+    """Return where esbuild says which piece imports which; read once, then dropped."""
+    return BUILD / "parts.json"
+
+
+def _note_first_pieces() -> None:
+    """Note what the field app's first screen is made of: it is all asked for at once."""
+    listed = _parts_list()
+    if not listed.exists():
+        return
+    made = json.loads(listed.read_text(encoding="utf-8"))["outputs"]
+    listed.unlink()
+    firsts = {str(path.relative_to(ROOT)) for path in (FIELD_ENTRY, FIRST_SCREEN)}
+    open_ones = [name for name, about in made.items() if about.get("entryPoint") in firsts]
+    wanted: set[str] = set()
+    while open_ones:
+        name = open_ones.pop()
+        if name not in wanted:
+            wanted.add(name)
+            open_ones += [
+                each["path"]
+                for each in made[name]["imports"]
+                if each["kind"] == "import-statement"
+            ]
+    pieces = sorted(str((ROOT / name).relative_to(BUILD.parent)) for name in wanted)
+    (BUILD / "field" / "first.json").write_text(json.dumps(pieces), encoding="utf-8")
 
 
 def _bundle(entries: list[Path], *switches: str) -> bool:

@@ -29,7 +29,9 @@ if TYPE_CHECKING:
     from django.http import HttpRequest
 
 WORKER = "build/sw/worker.js"
+PAGE = "build/field/page.js"
 PIECES = "build/field/pieces"
+FIRST_PIECES = "build/field/first.json"  # what the first screen is made of (build_assets)
 READER = "build/vendor/zxing_reader.wasm"
 # Of the fonts that the style sheet names, the one that the app's words are set in.
 FONT = "build/fonts/files/public-sans-latin-wght-normal.woff2"
@@ -106,7 +108,18 @@ def field_version() -> str:
 
 def _shell(version: str) -> str:
     """Return the shell as HTML; without the request, since it is nobody's in particular."""
-    return render_to_string("inventory/field/shell.html", {"version": version})
+    return render_to_string(
+        "inventory/field/shell.html", {"version": version, "first_pieces": _first_pieces()}
+    )
+
+
+def _first_pieces() -> list[str]:
+    """Return the scripts that the first screen asks for, one after another if not told."""
+    listed = finders.find(FIRST_PIECES)
+    if listed is None:
+        return []
+    pieces = json.loads(Path(listed).read_text(encoding="utf-8"))
+    return [f"{_static_prefix()}{piece}" for piece in pieces if piece != PAGE]
 
 
 def _kept_files() -> list[dict[str, str | None]]:

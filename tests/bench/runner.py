@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 STAGES = (
     "assessment",
     "exchange",
+    "field",
     "forecast",
     "programme",
     "ordering",

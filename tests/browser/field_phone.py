@@ -17,7 +17,7 @@ from tests.left_out import find_chromium
 from tools.node import run_node
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser, BrowserContext, CDPSession, Page
+    from playwright.sync_api import BrowserContext, BrowserType, CDPSession, Page
 
     from inventory.models import Organisation, User
 
@@ -58,8 +58,8 @@ def probe_script(folder: Path) -> str:
 class FieldPhone:
     """A browser of its own, whose storage stays on the disk when its power is cut."""
 
-    def __init__(self, browser: Browser, site: str, folder: Path) -> None:
-        self.browser = browser
+    def __init__(self, chromium: BrowserType, site: str, folder: Path) -> None:
+        self.chromium = chromium
         self.site = site
         self.folder = folder / "phone"
         self.probe_folder = folder
@@ -68,7 +68,7 @@ class FieldPhone:
     def switch_on(self, *, is_offline: bool = False) -> Page:
         """Start the browser on what its disk holds."""
         switches = ["--no-sandbox"] if os.geteuid() == 0 else []
-        self.context = self.browser.browser_type.launch_persistent_context(
+        self.context = self.chromium.launch_persistent_context(
             self.folder,
             executable_path=find_chromium(),
             args=switches,

@@ -16,6 +16,7 @@ from inventory.models import DeviceOperation, Inspection, Role
 from inventory.web import field
 from tests.browser.acting import sign_in
 from tests.browser.field_phone import FIRST_SCREEN, FieldPhone, cold_start_ms
+from tests.browser.served import served
 from tests.factories import make_agency, make_sign
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -34,7 +35,7 @@ AROUND = {"south_deg": 42.99, "west_deg": -89.51, "north_deg": 43.01, "east_deg"
 @pytest.fixture
 def phone(browser, live_server, tmp_path):
     """A phone of its own; what it keeps is on the disk."""
-    phone = FieldPhone(browser, live_server.url, tmp_path)
+    phone = FieldPhone(browser.browser_type, live_server.url, tmp_path)
     yield phone
     phone.switch_off()
 
@@ -86,6 +87,49 @@ def test_the_app_opens_from_cold_without_signal(phone):
     sys.stdout.write(
         f"from cold, without signal, at a quarter of the speed: {took_ms:.0f} ms\n"
     )
+
+
+def test_the_app_as_it_is_deployed_opens_when_its_server_is_gone(browser, tmp_path):
+    folder = tmp_path / "site"
+    folder.mkdir()
+    with served(folder) as site:
+        phone = FieldPhone(browser.browser_type, site.address, tmp_path)
+        phone.keep(phone.switch_on())
+        phone.switch_off()
+        site.kill()
+        page = phone.switch_on()
+        phone.open(page)
+        assert page.inner_text(FIRST_SCREEN).startswith("Today")
+        page.wait_for_selector("text=Offline")
+        phone.switch_off()
+
+
+def test_the_browser_sends_in_the_background_when_the_app_is_closed(phone, sign):
+    page = phone.switch_on()
+    phone.register(page, sign.owner)
+    page.context.set_offline(True)
+    record(phone, page, sign, 3)
+    page.context.set_offline(False)
+    page.goto(f"{phone.site}/sign-in/")
+    controls = phone.session(page)
+    known = []
+    controls.on("ServiceWorker.workerRegistrationUpdated", lambda said: known.append(said))
+    controls.send("ServiceWorker.enable")
+    while not any(said["registrations"] for said in known):
+        page.wait_for_timeout(50)
+    (registration,) = known[-1]["registrations"]
+    controls.send(
+        "ServiceWorker.dispatchSyncEvent",
+        {
+            "origin": phone.site,
+            "registrationId": registration["registrationId"],
+            "tag": "signfleet-send",
+            "lastChance": False,
+        },
+    )
+    while Inspection.objects.filter(sign=sign).count() < 3:
+        page.wait_for_timeout(100)
+    assert {each["state"] for each in kept(phone, page)} == {"acknowledged"}
 
 
 def test_every_screen_opens_without_signal_and_asks_nobody_else(phone):

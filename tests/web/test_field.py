@@ -80,6 +80,17 @@ def test_a_phone_keeps_every_file_that_the_shell_and_its_screens_name(client):
             assert found in addresses, (address, name)
 
 
+def test_all_that_the_first_screen_is_made_of_is_asked_for_at_once(client):
+    html = client.get("/field/").content.decode()
+    asked = set(re.findall(r'rel="modulepreload" href="([^"]+)"', html))
+    assert any("/today-" in address for address in asked)
+    for address in {"/static/build/field/page.js", *asked}:
+        folder = address.rsplit("/", 1)[0]
+        script = content_of(client, address).decode()
+        for name in re.findall(r'(?:from|import)"(\.\.?/[\w./-]+\.js)"', script):
+            assert str((Path(folder) / name).resolve()) in asked, (address, name)
+
+
 def test_every_file_has_a_revision_of_its_content(client):
     files = kept(client)["files"]
     assert len({file["url"] for file in files}) == len(files)
