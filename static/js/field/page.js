@@ -64,7 +64,8 @@ class Page {
       basics: null,
       go: (hash, how = {}) => this.go(hash, how.replace === true),
       closeTo: (hash) => this.closeTo(hash),
-      back: () => window.history.back(),
+      // Opened right here, Back would leave the app.
+      back: () => (this.entry > 0 ? window.history.back() : this.go(FIRST_HASH, true)),
       say: (words, how = {}) => this.banner.say(words, how),
       refreshCount: async () => this.banner.showCounts(await store.counts()),
       refreshBasics: async () => {

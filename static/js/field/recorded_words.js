@@ -5,6 +5,7 @@
  */
 
 import { compassWords } from "./bearings.js";
+import { dayWords } from "./day_words.js";
 import { makeHash } from "./router.js";
 import { way } from "./way_words.js";
 
@@ -150,7 +151,7 @@ const DESCRIBED = {
     title: "New face put up",
     lines: [
       payload.face.label ? `Label ${payload.face.label}` : `Face ${payload.face.id}`,
-      `Put up on ${payload.installed_on}`,
+      `Put up on ${dayWords(payload.installed_on)}`,
       payload.removal_reason
         ? `Old face came down: ${wordOf(basics, "removal_reasons", payload.removal_reason)}`
         : "",
@@ -161,7 +162,7 @@ const DESCRIBED = {
     title: "Face taken down",
     lines: [
       wordOf(basics, "removal_reasons", payload.reason),
-      `Taken down on ${payload.removed_on}`,
+      `Taken down on ${dayWords(payload.removed_on)}`,
       payload.note,
     ],
   }),
@@ -212,7 +213,7 @@ function inspectionWords(payload, basics) {
     }
   }
   if (payload.visual_rating) {
-    titles.push("Look by night");
+    titles.push("Look at night");
     lines.push(payload.visual_rating.is_adequate ? "adequate: keep it" : "not adequate: replace it");
   }
   for (const seen of payload.observations ?? []) {

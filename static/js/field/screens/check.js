@@ -67,6 +67,35 @@ export async function show(place, params, app) {
   for (const { input } of [reference, shown]) {
     input.addEventListener("input", showResult);
   }
+  const bar = saveBar(app, {
+    words: "Save the check",
+    check: () => {
+      if (!instrument) {
+        return [{ sentence: "Pick the instrument.", input: which }];
+      }
+      const { sentence } = checkResult(reference.input.value, shown.input.value, tolerance());
+      const about = reference.input.value.trim() ? shown.input : reference.input;
+      return sentence ? [{ sentence, input: about }] : [];
+    },
+    record: () => {
+      const id = instrument?.id ?? 0;
+      return recordAction(app, {
+        kind: "check",
+        payload: {
+          instrument_id: id,
+          moment: picked(place, "moment"),
+          reference_ra_cd_lx_m2: reference.input.value.trim(),
+          shown_ra_cd_lx_m2: shown.input.value.trim(),
+        },
+        sign: instrumentKey(id),
+        replaces: earlier.replaces,
+      });
+    },
+    after: () => app.back(),
+    said: "Check saved on this phone",
+  });
+  // Beside the button, so that it is seen while the keys cover half the phone.
+  bar.prepend(result);
   put(
     place,
     h("h1", null, "Check an instrument"),
@@ -77,34 +106,8 @@ export async function show(place, params, app) {
     moment,
     reference.element,
     shown.element,
-    result,
-    saveBar(app, {
-      words: "Save the check",
-      check: () => {
-        if (!instrument) {
-          return [{ sentence: "Pick the instrument.", input: which }];
-        }
-        const { sentence } = checkResult(reference.input.value, shown.input.value, tolerance());
-        const about = reference.input.value.trim() ? shown.input : reference.input;
-        return sentence ? [{ sentence, input: about }] : [];
-      },
-      record: () => {
-        const id = instrument?.id ?? 0;
-        return recordAction(app, {
-          kind: "check",
-          payload: {
-            instrument_id: id,
-            moment: picked(place, "moment"),
-            reference_ra_cd_lx_m2: reference.input.value.trim(),
-            shown_ra_cd_lx_m2: shown.input.value.trim(),
-          },
-          sign: instrumentKey(id),
-          replaces: earlier.replaces,
-        });
-      },
-      after: () => app.back(),
-      said: "Check saved on this phone",
-    }),
+    h("p", { class: "small soft" }, "Outside its tolerance, the readings since the last good check are kept, and your engineer settles them."),
+    bar,
   );
   keepDraft(place, window.location.hash, app.now().getTime());
   showResult();
@@ -123,15 +126,16 @@ function resultPiece(reference, shown, tolerance_rel) {
   if (!result) {
     return notice("warn", h("p", null, sentence));
   }
-  const off = `It reads ${result.offWords}; up to ${result.toleranceWords} either way is good.`;
-  return result.isGood
-    ? notice("", h("p", { class: "check-word" }, "Good"), h("p", null, off))
-    : notice(
-        "stop",
-        h("p", { class: "check-word" }, "Outside its tolerance"),
-        h("p", null, off),
-        h("p", null, "Zero it and check again. Save this check all the same: readings since the last good check are then looked at by your engineer."),
-      );
+  return notice(
+    result.isGood ? "" : "stop",
+    h("p", { class: "check-word" }, result.isGood ? "Good" : "Outside its tolerance"),
+    h(
+      "p",
+      null,
+      `It reads ${result.offWords}; up to ${result.toleranceWords} either way is good.`,
+      result.isGood ? null : " Save this check, zero the instrument and check it again.",
+    ),
+  );
 }
 
 /**

@@ -31,7 +31,7 @@ export async function show(place, params, app) {
   /** @type {Procedure[]} */
   const procedures = app.basics?.night_procedures ?? [];
   if (!subject || procedures.length === 0) {
-    notCarried(place, "Look by night");
+    notCarried(place, "Look at night");
     return;
   }
   const earlier = await earlierOf(app, params);
@@ -72,7 +72,7 @@ export async function show(place, params, app) {
   const evidence = () => evidenceOf(procedure.fields, typedOf(form.forAll), form.forEach.map((each) => ({ color: each.color(), typed: typedOf(each.fields) })));
   put(
     place,
-    h("h1", null, "Look by night"),
+    h("h1", null, "Look at night"),
     await signHead(app, subject),
     whyAgain(earlier),
     which,

@@ -39,34 +39,38 @@ const GROUPS = [
 export async function show(place, _params, app) {
   const counts = h("p", { role: "status", "data-counts": "" });
   const trouble = h("div", { role: "status" });
-  const open = h("div", { class: "stack-small" });
+  const groups = GROUPS.map((given) => new Group(app, given));
+  const photos = h("div");
   const earlier = new Earlier(app);
   const tryNow = async () => {
     clear(trouble, h("p", null, "Sending…"));
-    const outcome = await /** @type {any} */ (app).queue?.send({ isHurried: true });
-    clear(trouble, outcome?.sentence ? notice("warn", h("p", null, outcome.sentence)) : null);
+    const outcome = await app.queue.send({ isHurried: true });
+    clear(trouble, outcome.sentence ? notice("warn", h("p", null, outcome.sentence)) : null);
     await draw();
   };
   const act = actBar(primaryButton("Send now", tryNow, { "data-send-now": true }));
   const draw = async () => {
-    const groups = await Promise.all(GROUPS.map((group) => groupPiece(app, group)));
-    const photos = await photosPiece(app);
-    const waiting = await app.store.counts();
-    counts.textContent = countsSentence(waiting);
-    clear(open, groups, photos);
-    act.hidden = waiting.waiting + waiting.photos === 0;
-    await earlier.draw();
+    const count = await app.store.counts();
+    await Promise.all([...groups, earlier].map((each) => each.draw()));
+    clear(photos, await photosPiece(app));
+    counts.textContent = countsSentence(count);
+    act.hidden = count.waiting + count.photos === 0;
   };
   put(
     place,
     h("h1", null, "To send"),
     counts,
     trouble,
-    open,
+    groups.map((each) => each.element),
+    photos,
     earlier.element,
     section(
       "As a file",
-      h("p", { class: "small" }, "If this phone cannot send at all: everything that waits, with its photos, as one file for your engineer. Nothing is removed here."),
+      h(
+        "p",
+        { class: "small" },
+        "If this phone cannot send at all: everything that waits, with its photos, as one file for your engineer. Nothing is removed here.",
+      ),
       h("button", { type: "button", class: "button", onclick: () => keepAsFile(app, trouble) }, "Save as a file"),
     ),
     act,
@@ -74,6 +78,44 @@ export async function show(place, _params, app) {
   const stop = app.store.onChange(() => void draw());
   app.leaving().addEventListener("abort", stop);
   await draw();
+}
+
+/** What is open in one way, page by page. */
+class Group {
+  /**
+   * @param {App} app
+   * @param {typeof GROUPS[number]} given
+   */
+  constructor(app, given) {
+    this.app = app;
+    this.given = given;
+    this.shown = PER_PAGE;
+    this.element = h("div");
+  }
+
+  async draw() {
+    const { heading, states, advice, isOpenOnly } = this.given;
+    const all = await this.app.store.operations({ states, limit: Infinity });
+    const found = isOpenOnly ? all.filter((each) => each.replaced_by === null) : all;
+    const shown = found.slice(0, this.shown);
+    const lines = await Promise.all(shown.map((each) => linePiece(this.app, each)));
+    clear(
+      this.element,
+      found.length
+        ? section(
+            heading,
+            advice ? h("p", { class: "small" }, advice) : null,
+            h("ul", { class: "plain lines" }, lines),
+            found.length > shown.length ? moreButton(() => this.more()) : null,
+          )
+        : null,
+    );
+  }
+
+  more() {
+    this.shown += PER_PAGE;
+    void this.draw();
+  }
 }
 
 /** What the server has or what was taken back, page by page. */
@@ -101,9 +143,7 @@ class Earlier {
     clear(
       this.list,
       lines.length ? h("ul", { class: "plain lines" }, lines) : h("p", { class: "soft" }, "Nothing yet."),
-      found.length > this.shown
-        ? h("button", { type: "button", class: "button", onclick: () => this.more() }, "Show more")
-        : null,
+      found.length > this.shown ? moreButton(() => this.more()) : null,
     );
   }
 
@@ -137,21 +177,11 @@ function countsSentence({ waiting, held, refused, photos }) {
 }
 
 /**
- * @param {App} app
- * @param {typeof GROUPS[number]} group
- * @returns {Promise<HTMLElement | null>}
+ * @param {() => void} onTap
+ * @returns {HTMLElement}
  */
-async function groupPiece(app, { heading, states, advice, isOpenOnly }) {
-  const found = await app.store.operations({ states, limit: PER_PAGE * 5 });
-  const shown = isOpenOnly ? found.filter((each) => each.replaced_by === null) : found;
-  if (shown.length === 0) {
-    return null;
-  }
-  return section(
-    heading,
-    advice ? h("p", { class: "small" }, advice) : null,
-    h("ul", { class: "plain lines" }, await Promise.all(shown.map((each) => linePiece(app, each)))),
-  );
+function moreButton(onTap) {
+  return h("button", { type: "button", class: "button", onclick: onTap }, "Show more");
 }
 
 /**

@@ -53,7 +53,7 @@ export async function show(place, _params, app) {
  * @returns {Promise<HTMLElement>}
  */
 async function instrumentSection(app) {
-  const facts = h("div", { role: "status", class: "small" });
+  const facts = h("div", { role: "status", class: "stack-small small" });
   const known = app.basics?.instruments ?? [];
   const draw = async () => {
     const instrument = await instrumentInHand(app);
