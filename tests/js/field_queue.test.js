@@ -350,7 +350,7 @@ test("a photo that cannot be sent keeps no other one, and no operation ever", as
   assert.equal((await phone.store.counts()).waiting, 0);
 });
 
-test("a photo the server refuses keeps its sentence and its bytes", async (t) => {
+test("a photo the server refuses keeps its sentence and its bytes, and is not sent again", async (t) => {
   const { phone } = await setUp(t);
   const made = await recordAction(phone, { ...NOTE, photos: [{ blob: new Blob(["one"]), role: "seen" }] });
   await sendWaiting(phone, HURRIED);
@@ -358,6 +358,7 @@ test("a photo the server refuses keeps its sentence and its bytes", async (t) =>
   await sendPhotos({ ...phone, fetch: async () => new Response(JSON.stringify(answer)) });
   const [photo] = await phone.store.photosOf(made.client_uuid);
   assert.deepEqual([photo.state, photo.sentence], ["refused", "Not a picture."]);
+  assert.deepEqual(await phone.store.photosToSend(), []);
   assert.ok(await phone.store.photo(photo.photo_uuid));
 });
 

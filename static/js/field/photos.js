@@ -75,7 +75,8 @@ async function sendOne(app, device, photo) {
     await app.store.setPhotoProgress(photo.photo_uuid, { state: "stored", sent_bytes });
     return true;
   }
-  if (upload?.state === "refused") {
+  if (upload && upload.state !== "announced") {
+    // Refused, or looked at and set aside by an engineer: it is not sent again.
     const sentence = upload.sentence ?? "";
     await app.store.setPhotoProgress(photo.photo_uuid, { state: "refused", sentence });
   }
