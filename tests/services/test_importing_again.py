@@ -26,6 +26,8 @@ from inventory.services.importing import settle
 from inventory.services.inspection import record_inspection
 from inventory.services.installation import install_sign, remove_sign
 from inventory.services.standards import add_code_alias
+from inventory.services.support_moves import move_support
+from inventory.services.wrong_data import flag_wrong_data, settle_wrong_data
 from tests.factories import NOW, make_agency, make_person, make_shop
 from tests.services.lists import numbers, row, take
 
@@ -125,6 +127,25 @@ def test_colours_and_sheeting_are_written_anew_and_judged_again():
     assert report.verdicts is not None
     assert report.verdicts.signs == 1
     assert Standing.objects.get(sign=sign).sign_code == "W1-1"
+
+
+def test_what_a_crew_said_is_wrong_is_put_right_by_the_list():
+    agency, sign = taken(FACING=90.0)
+    flag = flag_wrong_data(sign=sign, field="facing", said="it faces south", now=NOW + DAY)
+    settle_wrong_data(flag=flag, reason="put right in the list", now=NOW + DAY)
+    report = take(agency, [row("1", FACING=180.0)], now=NOW + 2 * DAY)
+    assert numbers(report) == (0, 1, 0, 0)
+    sign.position.refresh_from_db()
+    assert sign.position.facing_deg == 180.0
+
+
+def test_a_support_a_crew_moved_stays_where_it_was_put_until_it_is_settled():
+    agency, sign = taken()
+    there = {"latitude_deg": 43.002, "longitude_deg": -89.5}
+    move_support(support=sign.position.support, **there, now=NOW + DAY)
+    take(agency, [row("1", POINT=[43.01, -89.5])], now=NOW + 2 * DAY)
+    assert ImportSettlement.objects.get().outcome == "open"
+    assert Support.objects.get().latitude_deg == 43.002
 
 
 def test_an_alias_given_later_is_taken_with_the_same_file():

@@ -48,8 +48,15 @@ FACE_FIELDS = frozenset(
     }
 )
 
-# Steps that follow from records, or decide about them, and tell nothing new about a sign.
-NOT_SEEN_AT_THE_ROADSIDE = ("judge sign", "decide about sign", "settle import")
+# Steps that follow from records, or decide about them, and tell nothing new about a sign. What
+# a crew says is wrong changes no record: the list is where it is often put right.
+NOT_SEEN_AT_THE_ROADSIDE = (
+    "judge sign",
+    "decide about sign",
+    "settle import",
+    "flag wrong data",
+    "settle wrong data",
+)
 
 
 @dataclass(frozen=True, slots=True)
