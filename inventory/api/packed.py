@@ -71,10 +71,13 @@ def _unpacked(stream: IO[bytes]) -> bytes:
     """Return what was packed, unpacking no more than is allowed of it."""
     unpacker = zlib.decompressobj(GZIP_WINDOW)
     body = bytearray()
+    packed_bytes = 0
     try:
         while not unpacker.eof and (piece := stream.read(PIECE_BYTES)):
+            packed_bytes += len(piece)
             body += unpacker.decompress(piece, MOST_BYTES + 1 - len(body))
-            if len(body) > MOST_BYTES:
+            # What is packed may be larger than what it holds: pieces of nothing, without end.
+            if max(packed_bytes, len(body)) > MOST_BYTES:
                 raise TooLargeError
     except zlib.error as error:
         msg = "The body says it is gzipped and cannot be unpacked; it was damaged on the way."

@@ -186,6 +186,10 @@ def test_a_packed_body_is_unpacked_no_further_than_it_may(client, phone):
     assert len(bomb) < 30_000
     answer = send(client, phone, bomb, **{"content-encoding": "gzip"})
     assert (answer.status_code, answer.json()["error"]["code"]) == (413, "too_large")
+    # The head of a gzip file (RFC 1952) and stored blocks of nothing (RFC 1951), without end.
+    nothing = gzip.compress(b"")[:10] + b"\x00\x00\x00\xff\xff" * 2_000_000
+    answer = send(client, phone, nothing, **{"content-encoding": "gzip"})
+    assert (answer.status_code, answer.json()["error"]["code"]) == (413, "too_large")
     answer = send(client, phone, b" " * 10_000_001)
     assert (answer.status_code, answer.json()["error"]["code"]) == (413, "too_large")
 
