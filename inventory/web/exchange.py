@@ -12,13 +12,13 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.errors import InventoryError
 from inventory.models import DeviceOperation, RefusedEntry, Role
-from inventory.services.exchange.holding import WaitsError
 from inventory.services.exchange.settling import (
     APPLY,
     DISCARD,
     open_operations,
     settle_operation,
     to_decide,
+    waiting_for_another,
 )
 from inventory.services.exchange.showing import show, versions_of
 from inventory.services.photo_uploads import refused_photos
@@ -85,8 +85,7 @@ def from_phones(request: MemberRequest) -> HttpResponse:
         rows = DeviceOperation.objects.owned_by(organisation).filter(settled_at__isnull=False)
         rows = rows.order_by("-settled_at", "-pk")
     elif asked == "waiting":
-        rows = open_operations(organisation).filter(code=WaitsError.code)
-        rows = rows.order_by("-received_at", "-pk")
+        rows = waiting_for_another(organisation).order_by("-received_at", "-pk")
     else:
         asked = ""
         rows = to_decide(organisation).order_by("-received_at", "-pk")
@@ -139,15 +138,17 @@ def operation_page(request: MemberRequest, operation_id: int) -> HttpResponse:
             else:
                 messages.success(request, DONE_WORDS[decision])
                 return redirect("from-phones")
+    needs = _needed_by(shown, request.organisation)
     context = {
         "shown": shown,
         "operation": operation,
+        "is_stuck": any(n.operation.state == DeviceOperation.State.DISCARDED for n in needs),
         "versions": versions_of(shown, request.organisation),
         "is_open": open_operations(request.organisation).filter(pk=operation.pk).exists(),
         "reason_form": reason_form,
         "form": form,
         "tried": form if decision == SEND else reason_form,
-        "needs": _needed_by(shown, request.organisation),
+        "needs": needs,
         "replaced": _replaced_and_replacing(operation),
     }
     return render(request, "inventory/exchange/operation.html", context, status=status)

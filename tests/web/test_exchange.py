@@ -126,7 +126,34 @@ def test_what_waits_for_another_entry_is_apart(client, agency, engineer, phone, 
     entry = client.get(page_of(client, waiting.context["rows"][0].operation))
     assert "It waits for" in text(entry)
     assert "Sign added" in text(entry)
-    assert "Send it again" not in text(entry)
+    assert "Discard this entry" in text(entry)
+
+
+def test_what_waits_for_a_discarded_entry_is_given_to_another_sign(
+    client, agency, engineer, phone, old
+):
+    support = {"id": make_support(agency).pk}
+    first = phone.record("add_sign", {"support": support, "label_id": "001-0JM"})
+    phone.record(
+        "inspection",
+        note_of({"operation": first.client_uuid}, "Leans."),
+        needs=[first.client_uuid],
+    )
+    phone.send()
+    refused = DeviceOperation.objects.get(state="refused")
+    client.post(page_of(client, refused), {"decision": "discard", "why": "it is on record"})
+    (waits,) = client.get(LIST).context["rows"]
+    assert waits.operation.code == "waits"
+    assert not client.get(f"{LIST}?show=waiting").context["rows"]
+    address = page_of(client, waits.operation)
+    page = client.get(address)
+    assert "What it waits for was discarded" in text(page)
+    again = client.post(address, fields_of(page) | {"why": "the one on record"})
+    assert "It waits for operation" in text(again)
+    form = fields_of(page) | {"sign": str(old.pk), "why": "the one on record"}
+    client.post(address, form)
+    assert Inspection.objects.get().sign == old
+    assert not client.get(LIST).context["rows"]
 
 
 def test_entries_are_paged_and_listed_in_few_queries(

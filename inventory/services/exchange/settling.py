@@ -7,10 +7,11 @@ import uuid
 from typing import TYPE_CHECKING, Any
 
 from django.db import transaction
+from django.db.models import Exists, OuterRef, Q
 from django.utils import timezone
 
 from inventory.errors import OutOfRangeError, StateConflictError
-from inventory.models import DeviceOperation
+from inventory.models import DeviceOperation, OperationNeed
 from inventory.services.exchange.applying import Applying, Trial, trial_of
 from inventory.services.exchange.content import Sent, read_content, sha256_of
 from inventory.services.exchange.holding import WaitsError
@@ -40,8 +41,26 @@ def open_operations(organisation: Organisation) -> QuerySet[DeviceOperation]:
 
 
 def to_decide(organisation: Organisation) -> QuerySet[DeviceOperation]:
-    """Return what waits for a person; what only waits for another operation is left out."""
-    return open_operations(organisation).exclude(code=WaitsError.code)
+    """
+    Return what waits for a person; what only waits for another operation is left out.
+
+    One that waits for what was discarded would wait for ever: that is for a person, too.
+    """
+    return open_operations(organisation).filter(~Q(code=WaitsError.code) | _is_stuck())
+
+
+def waiting_for_another(organisation: Organisation) -> QuerySet[DeviceOperation]:
+    """Return what is tried again by itself once the operation it waits for is applied."""
+    return open_operations(organisation).filter(~_is_stuck(), code=WaitsError.code)
+
+
+def _is_stuck() -> Exists:
+    """Return the condition that one of the operations needed was discarded."""
+    discarded = DeviceOperation.objects.filter(
+        client_uuid=OuterRef("needed_uuid"), state=State.DISCARDED
+    )
+    needs = OperationNeed.objects.filter(Exists(discarded), operation=OuterRef("pk"))
+    return Exists(needs)
 
 
 @transaction.atomic
@@ -126,6 +145,8 @@ def _put_right(operation: DeviceOperation, payload: dict[str, Any], now: datetim
     fields |= {
         "client_uuid": str(key),
         "replaces": str(operation.client_uuid),
+        # What it still refers to is needed all the same; the rest was the phone's order.
+        "needs": [],
         "payload": payload,
     }
     text = json.dumps(fields, ensure_ascii=False)
