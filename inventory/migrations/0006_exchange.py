@@ -406,6 +406,10 @@ class Migration(migrations.Migration):
             model_name='workpackage',
             index=models.Index(fields=['organisation', 'state', '-work_on', '-id'], name='package_by_state_day'),
         ),
+        migrations.AddIndex(
+            model_name='workpackage',
+            index=models.Index(fields=['organisation', '-work_on', '-id'], name='package_by_day'),
+        ),
         migrations.AddConstraint(
             model_name='packagestop',
             constraint=models.UniqueConstraint(fields=('package', 'number'), name='stop_number_once'),

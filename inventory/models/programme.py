@@ -44,6 +44,7 @@ class WorkPackage(Scoped):
             models.Index(
                 fields=("organisation", "state", "-work_on", "-id"), name="package_by_state_day"
             ),
+            models.Index(fields=("organisation", "-work_on", "-id"), name="package_by_day"),
         )
 
     def __str__(self) -> str:

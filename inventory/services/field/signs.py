@@ -27,6 +27,7 @@ from inventory.services.exchange.versions import position_version
 from inventory.services.installation import asked_for
 from inventory.services.judging import gather, sign_type_of
 from inventory.services.marks import mark_of_standing
+from inventory.services.relinks import relinked_to
 from inventory.services.sign_faces import local_types_of, looks_of_position, looks_of_sign
 from inventory.services.standing import observed_on
 from inventory.units import partial_date
@@ -94,7 +95,9 @@ def carry_signs(
     local_types = local_types_of(organisation)
     standings = {row.sign_id: row for row in Standing.objects.filter(sign__in=ids)}
     judged = _judged_of(ids)
-    damage, history, photos = observed_on(ids), _visits_of(ids, organisation), _photos_of(ids)
+    relinked = relinked_to(ids)
+    damage, photos = observed_on(ids, relinked), _photos_of(ids)
+    history = _visits_of(ids, relinked, organisation)
     return [
         {
             "id": sign.pk,
@@ -241,19 +244,21 @@ def _photos_of(sign_ids: Sequence[int]) -> dict[int, list[int]]:
 
 
 def _visits_of(
-    sign_ids: Sequence[int], organisation: Organisation
+    sign_ids: Sequence[int], relinked: dict[int, int], organisation: Organisation
 ) -> dict[int, list[dict[str, str]]]:
     """Return the newest visits of each sign in words, those that were put right left out."""
     rank = Window(
         RowNumber(), partition_by=F("sign"), order_by=(F("taken_at").desc(), F("pk").desc())
     )
-    rows = Inspection.objects.filter(sign__in=sign_ids, corrections__isnull=True)
-    visits = list(
-        rows.annotate(rank=rank)
-        .filter(rank__lte=MOST_VISITS)
-        .order_by("sign", "rank")
-        .values_list("pk", "sign", "taken_at", "how", "note")
-    )
+    rows = Inspection.objects.filter(corrections__isnull=True).order_by("-taken_at", "-pk")
+    columns = ("pk", "sign", "taken_at", "how", "note")
+    own = rows.filter(sign__in=sign_ids).annotate(rank=rank).filter(rank__lte=MOST_VISITS)
+    visits = list(own.values_list(*columns))
+    if relinked:
+        # What was seen on a duplicate counts for the sign that is kept.
+        for pk, _duplicate, *rest in rows.filter(pk__in=list(relinked)).values_list(*columns):
+            visits.append((pk, relinked[pk], *rest))
+        visits.sort(key=lambda visit: (visit[2], visit[0]), reverse=True)
     keys = [pk for pk, *_rest in visits]
     seen: dict[int, list[str]] = defaultdict(list)
     for visit, is_adequate in (
@@ -266,6 +271,8 @@ def _visits_of(
         seen[each.inspection_id].append(str(each))
     history: dict[int, list[dict[str, str]]] = defaultdict(list)
     for pk, sign_id, taken_at, how, note in visits:
+        if len(history[sign_id]) == MOST_VISITS:
+            continue
         words = [Inspection.How(how).label, *seen[pk], *([note] if note else [])]
         history[sign_id].append(
             {"on": organisation.day_of(taken_at).isoformat(), "words": ": ".join(words)}

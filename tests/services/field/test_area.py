@@ -24,6 +24,7 @@ from inventory.services.inspection import (
 )
 from inventory.services.installation import install_sign, remove_sign
 from inventory.services.judging import gather
+from inventory.services.merging import merge_signs
 from inventory.services.own_levels import rules_on
 from inventory.services.people import create_organisation, policy_at
 from inventory.services.sign_map import Box
@@ -281,6 +282,23 @@ def test_only_the_newest_five_visits_are_carried(agency):
     assert [each["on"] for each in history] == [
         f"2026-05-{day}" for day in (31, 30, 29, 28, 27)
     ]
+
+
+def test_what_was_seen_on_a_duplicate_is_told_of_the_sign_that_is_kept(agency):
+    kept, duplicate = make_sign(agency), make_sign(agency)
+    read(kept, ("white", ["90"]), taken_at=NOW - timedelta(days=3))
+    read(
+        duplicate,
+        ("red", ["20"]),
+        taken_at=NOW - timedelta(days=1),
+        observations=[ObservationInput("bent", 2)],
+    )
+    merge_signs(kept=kept, duplicate=duplicate, reason="one face", now=NOW)
+    (told,) = carried(agency)["signs"]
+    assert told["id"] == kept.pk
+    assert [each["on"] for each in told["history"]] == ["2026-05-31", "2026-05-29"]
+    assert [each["kind"] for each in told["damage"]] == ["bent"]
+    assert {each["color"] for each in told["last_readings"]} == {"white", "red"}
 
 
 def test_an_agency_without_rules_has_its_signs_but_no_levels():
