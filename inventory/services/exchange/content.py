@@ -26,6 +26,7 @@ MOST_ACCURACY_M = 1_000_000.0
 MOST_CANDIDATES = 32_767
 PHOTO_ROLES = ("seen", "before", "after")
 HASH_LENGTH = 64
+MOST_DEPTH = 30  # of lists and objects within each other
 LONGEST_CAPTION = PhotoUpload._meta.get_field("caption").max_length or 0
 
 
@@ -126,12 +127,20 @@ def read_sent(data: Mapping[str, Any], most: int = MOST_OPERATIONS) -> tuple[Sen
         Sent(
             client_uuid=str(each.get("client_uuid", "")),
             sha256=str(each.get("sha256", "")),
-            content=content
-            if isinstance(content := each.get("content"), str)
-            else json.dumps(content),
+            content=_as_text(each.get("content")),
         )
         for each in shapes.mappings(data, "operations", most=most)
     )
+
+
+def _as_text(content: Any) -> str:
+    """Return a content as it was sent; one that is no text is kept as what it is instead."""
+    if isinstance(content, str):
+        return content
+    try:
+        return json.dumps(content)
+    except RecursionError:
+        return ""
 
 
 def read_content(sent: Sent) -> Content:
@@ -203,8 +212,26 @@ def _object(content: str) -> dict[str, Any]:
     if not isinstance(found, dict):
         msg = f"Its text is {shapes.shown(found)}; it must be an object with named fields."
         raise OutOfRangeError(msg)
+    _check_depth(content, found)
     # Only an escape can bring in a character that no database holds.
     return _cleaned(found) if "\\u" in content else found
+
+
+def _check_depth(content: str, found: Any) -> None:
+    if content.count("[") + content.count("{") <= MOST_DEPTH:
+        return
+    step, depth = [found], 0
+    while step:
+        depth += 1
+        if depth > MOST_DEPTH:
+            msg = f"Its text is nested more than {MOST_DEPTH} deep."
+            raise OutOfRangeError(msg)
+        step = [
+            inner
+            for each in step
+            for inner in (each.values() if isinstance(each, dict) else each)
+            if isinstance(inner, dict | list)
+        ]
 
 
 def _cleaned(value: Any) -> Any:

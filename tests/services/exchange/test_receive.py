@@ -202,6 +202,7 @@ def test_a_damaged_one_is_settled_when_it_arrives_whole(agency, phone):
         {"photos": [{"photo_uuid": "x"}]},
         {"identified": {"by": "smell"}},
         {"payload": []},
+        {"payload": {"sign": json.loads("[" * 600 + "]" * 600)}},
         {"user_id": "5"},
     ],
 )
@@ -253,6 +254,23 @@ def test_what_is_unlikely_is_refused_until_it_is_sent_again_confirmed(agency, ph
     settled = DeviceOperation.objects.get(client_uuid=swapped.client_uuid)
     assert (settled.state, settled.settled_by) == ("refused", phone.user)
     assert not open_operations(agency).exists()
+
+
+def test_a_content_that_is_no_text_is_kept_as_broken(agency, phone):
+    good = phone.note(make_sign(agency))
+    odd = [None, 5, {"kind": "inspection"}, json.loads("[" * 900 + "]" * 900)]
+    operations: list[dict[str, Any]] = [
+        {"client_uuid": str(uuid.uuid4()), "sha256": "a" * 64, "content": each} for each in odd
+    ]
+    operations.append(vars_of(good))
+    batch = read_batch({"sent_at": NOW.isoformat(), "operations": operations})
+    assert said(phone.send(batch.operations)) == [("refused", "broken")] * 4 + [APPLIED]
+    kept = [each.payload["content"] for each in RefusedEntry.objects.order_by("pk")]
+    assert kept[:3] == ["null", "5", '{"kind": "inspection"}']
+
+
+def vars_of(sent):
+    return {name: getattr(sent, name) for name in ("client_uuid", "sha256", "content")}
 
 
 def test_one_refused_among_many_takes_none_with_it(agency, phone):
