@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 from tests.faults.outbox import Outbox
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
     from random import Random
 
@@ -175,12 +176,19 @@ class Phone:
 
 
 class Trouble(Protocol):
-    """What may go wrong beside the phones, and must end the run."""
+    """What may go wrong, and must end the run."""
 
     trouble: Exception | None
 
 
-def run_all(phones: list[Phone], wanted: int, *others: Trouble) -> None:
+class Runner(Trouble, Protocol):
+    """A phone, or several together."""
+
+    def run(self, wanted: int, stop: threading.Event) -> None:
+        """Record up to so many operations on each, and send everything."""
+
+
+def run_all(phones: Sequence[Runner], wanted: int, *others: Trouble) -> None:
     """Let phones work at once, each in a thread of its own, until all is sent."""
     stop = threading.Event()
     threads = [
@@ -188,10 +196,10 @@ def run_all(phones: list[Phone], wanted: int, *others: Trouble) -> None:
     ]
     for thread in threads:
         thread.start()
-    while any(thread.is_alive() for thread in threads):
+    troubles: list[Exception] = []
+    while any(thread.is_alive() for thread in threads) and not troubles:
         time.sleep(0.05)
-        if any(each.trouble is not None for each in others):
-            stop.set()
-    troubles = [each.trouble for each in (*others, *phones) if each.trouble is not None]
+        troubles = [each.trouble for each in (*others, *phones) if each.trouble is not None]
+    stop.set()
     if troubles:
         raise troubles[0]

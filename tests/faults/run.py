@@ -13,6 +13,7 @@ from random import Random
 from typing import TYPE_CHECKING, Any
 
 from tests.faults.acts import Crew
+from tests.faults.field_app import FieldApp
 from tests.faults.phone import NoAnswerError, Phone, run_all
 from tests.faults.proxy import FaultProxy
 from tests.faults.site import Site
@@ -20,7 +21,8 @@ from tests.faults.site import Site
 if TYPE_CHECKING:
     from tests.faults.stores import Store
 
-PHONE_COUNT = 20
+PHONE_COUNT = 20  # of these, four run the field app's own code
+APP_COUNT = 4
 SEED = 20261125
 # How far phones' clocks are out: most are right, one by a year, two by hours, one by minutes.
 SKEWS = (timedelta(0),) * 6 + (timedelta(days=-366), timedelta(hours=3), timedelta(minutes=-7))
@@ -37,6 +39,7 @@ class Report:
     phones: Counter[str] = field(default_factory=Counter)
     before_restore: dict[str, Any] = field(default_factory=dict)
     after_restore: dict[str, Any] = field(default_factory=dict)
+    errors: Counter[str] = field(default_factory=Counter)
     epochs: int = 0
     acknowledged_since_backup: int = 0
 
@@ -59,6 +62,7 @@ class Report:
         for title, counts in (
             ("Injected between phones and server", self.faults),
             ("On the phones", self.phones),
+            ("Errors in the server's log", self.errors),
             ("Operations by kind", Counter(self.after_restore.get("kinds", {}))),
             ("Operations by state", Counter(self.after_restore.get("states", {}))),
         ):
@@ -149,6 +153,7 @@ def run_faults(store: Store, operations: int, seed: int = SEED) -> Report:
             _run(site, store, world, outboxes, operations, report)
         finally:
             site.kill()
+        report.errors.update(site.errors())
     return report
 
 
@@ -181,43 +186,52 @@ def _run(
             proxy.address,
             known["key"],
         )
-        for number, known in enumerate(world["phones"])
+        for number, known in enumerate(world["phones"][APP_COUNT:])
     ]
-    run_all(phones, each // 2, killer)
-    killer.rest()
-    site.kill()
-    store.back_up()
-    site.start()
-    killer.go_on()
-    answered = {key for phone in phones for key in phone.outbox.operations}
-    run_all(phones, each, killer)
-    killer.rest()
-    proxy.close()
-    report.faults.update(proxy.counts)
-    _catch_up(phones, site)
-    report.before_restore = _reckon(site, outboxes, world)
-    report.acknowledged_since_backup = sum(
-        key not in answered for phone in phones for key in phone.outbox.operations
-    )
-    site.kill()
-    store.restore()
-    site.start()
-    _catch_up(phones, site)
-    report.after_restore = _reckon(site, outboxes, world)
+    app = FieldApp(world, world["phones"][:APP_COUNT], proxy.address)
+    try:
+        run_all([*phones, app], each // 2, killer)
+        killer.rest()
+        site.kill()
+        store.back_up()
+        site.start()
+        killer.go_on()
+        answered = {key for phone in phones for key in phone.outbox.operations}
+        run_all([*phones, app], each, killer)
+        killer.rest()
+        proxy.close()
+        report.faults.update(proxy.counts)
+        _catch_up(phones, app, site)
+        report.before_restore = _reckon(site, app, outboxes, world)
+        report.acknowledged_since_backup = sum(
+            key not in answered for phone in phones for key in phone.outbox.operations
+        )
+        site.kill()
+        store.restore()
+        site.start()
+        _catch_up(phones, app, site)
+        report.after_restore = _reckon(site, app, outboxes, world)
+        report.phones["tried again, in the field app"] = app.write(outboxes)
+    finally:
+        app.close()
     for phone in phones:
         report.phones.update(phone.counts)
-    report.epochs = len({epoch for phone in phones for epoch in phone.outbox.epochs})
+    report.epochs = len(
+        {*app.epochs, *(each for phone in phones for each in phone.outbox.epochs)}
+    )
 
 
-def _catch_up(phones: list[Phone], site: Site) -> None:
+def _catch_up(phones: list[Phone], app: FieldApp, site: Site) -> None:
     """Let phones send and ask, without faults, until none learns of another epoch."""
+    app.address = ("127.0.0.1", site.port)
     for phone in phones:
-        phone.address = ("127.0.0.1", site.port)
+        phone.address = app.address
     while True:
         before = [phone.outbox.epoch for phone in phones]
-        run_all(phones, 0)
+        run_all([*phones, app], 0)
         for phone in phones:
             _ask(phone)
+        app.check_in()
         has_news = before != [phone.outbox.epoch for phone in phones]
         if not has_news and not any(phone.outbox.offered() for phone in phones):
             return
@@ -232,7 +246,8 @@ def _ask(phone: Phone) -> None:
         return
 
 
-def _reckon(site: Site, outboxes: Path, world: dict[str, Any]) -> dict[str, Any]:
+def _reckon(site: Site, app: FieldApp, outboxes: Path, world: dict[str, Any]) -> dict[str, Any]:
+    app.write(outboxes)
     printed = site.run("-m", "tests.faults.ledger", str(outboxes), str(world["signs_before"]))
     found: dict[str, Any] = json.loads(printed)
     return found

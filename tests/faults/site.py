@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import http.client
 import os
+import re
 import signal
 import socket
 import subprocess
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 ROOT = Path(__file__).resolve().parents[2]
 PING = "/api/v1/operations/ping"
 LONGEST_START_S = 120.0
+_ERROR = re.compile(r"^[\w.]*(?:Error|Exception)\b.*$", re.MULTILINE)
 KILL_SERVER = "server killed with SIGKILL"
 KILL_WORKER = "one worker killed with SIGKILL"
 
@@ -97,6 +99,10 @@ class Site:
             counts[KILL_SERVER] += 1
             self.kill()
             self.start()
+
+    def errors(self) -> list[str]:
+        """Return the exceptions the server wrote to its log, a line each."""
+        return _ERROR.findall(self.log.read_text(encoding="utf-8", errors="replace"))
 
     def _workers(self) -> list[int]:
         """Return the processes whose parent is the master; none where /proc is not there."""
