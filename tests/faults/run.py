@@ -27,6 +27,7 @@ SEED = 20261125
 # How far phones' clocks are out: most are right, one by a year, two by hours, one by minutes.
 SKEWS = (timedelta(0),) * 6 + (timedelta(days=-366), timedelta(hours=3), timedelta(minutes=-7))
 LARGEST_KILL_DELAY_S = 0.4
+ANSWERS_A_KILL = 30  # on average
 
 
 @dataclass(slots=True)
@@ -91,11 +92,10 @@ class Report:
 class Killer:
     """Kills the server a moment after some of its answers, while others are being made."""
 
-    def __init__(self, site: Site, random: Random, counts: Counter[str], every: int) -> None:
+    def __init__(self, site: Site, random: Random, counts: Counter[str]) -> None:
         self._site = site
         self._random = random
         self._counts = counts
-        self._every = every
         self._lock = threading.Lock()
         self._left = self._next()
         self._timers: list[threading.Timer] = []
@@ -133,7 +133,7 @@ class Killer:
             self.trouble = trouble
 
     def _next(self) -> int:
-        return self._random.randint(self._every // 2, self._every * 3 // 2)
+        return self._random.randint(ANSWERS_A_KILL // 2, ANSWERS_A_KILL * 3 // 2)
 
 
 def run_faults(store: Store, operations: int, seed: int = SEED) -> Report:
@@ -167,9 +167,7 @@ def _run(
 ) -> None:
     site.start()
     each = -(-operations // PHONE_COUNT)
-    # A small run is killed a few times too, and a full one some thirty times.
-    every = 25 + operations // 130
-    killer = Killer(site, _random(report, "kills"), report.faults, every)
+    killer = Killer(site, _random(report, "kills"), report.faults)
     proxy = FaultProxy(
         ("127.0.0.1", site.port), _random(report, "network"), on_answer=killer.count
     )
