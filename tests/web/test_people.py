@@ -15,7 +15,7 @@ PASSWORD = "a-long-test-word"
 
 @pytest.mark.parametrize(
     ("role", "first_page"),
-    [(Role.ENGINEER, "overview"), (Role.ADMINISTRATOR, "overview"), (Role.CREW, "near-me")],
+    [(Role.ENGINEER, "overview"), (Role.ADMINISTRATOR, "overview"), (Role.CREW, "field")],
 )
 def test_each_role_of_an_agency_lands_on_its_own_first_page(client, role, first_page):
     person = make_person(make_agency(), role)
