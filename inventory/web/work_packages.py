@@ -151,6 +151,7 @@ def package_new(request: MemberRequest) -> HttpResponse:
             return redirect("package-page", package.pk)
     context = {
         "form": form,
+        "can_plan": True,
         "rows": rows,
         "tasks": PackageStop.Task.choices,
         "into": request.POST.get("into", ""),
@@ -175,6 +176,7 @@ def package_print(request: MemberRequest, package_id: int) -> HttpResponse:
     stops = with_outcome(_stops_of(package))
     context = {
         "package": package,
+        "can_plan": _can_plan(request),
         "rows": _rows_of(list(stops)),
         "local_types": local_types_of(request.organisation),
     }

@@ -195,6 +195,9 @@ def test_the_crew_sees_what_was_handed_out_and_plans_nothing(client, agency):
     hand_out(package=package)
     page = text(client.get(address))
     assert "Say what came of it" in page
+    # The crew's page of a sign, with what it can do there, not the desk's.
+    make_standing(make_sign(agency, position=package.stops.get().position))
+    assert "/crew/signs/" in text(client.get(address))
     assert "Close it" not in page
     for way in ("step/", "change/", f"stops/{package.stops.get().pk}/"):
         assert client.post(f"{address}{way}", {"step": "close"}).status_code == 403
