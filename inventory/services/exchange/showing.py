@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections import defaultdict
 from dataclasses import dataclass, field
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from inventory.engineering.places import distance_m
 from inventory.engineering.standards.night_procedures import NightProcedure
-from inventory.errors import OutOfRangeError
 from inventory.models import (
     ColourArea,
     DeviceOperation,
@@ -26,10 +24,10 @@ from inventory.models import (
     WrongDataFlag,
 )
 from inventory.models.places import Mount
-from inventory.services.exchange import shapes
+from inventory.services.exchange.naming import NOT_GIVEN, Names, has_label, named
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from inventory.models import Organisation
 
@@ -44,15 +42,6 @@ KIND_WORDS = {
     "stop": "Stop of a work package",
     "discard": "Entry discarded on the phone",
 }
-REFERENCES: dict[str, type[Any]] = {
-    "sign": Sign,
-    "replaces": Sign,
-    "position": Position,
-    "support": Support,
-    "corrects": Inspection,
-}
-NUMBERS: dict[str, type[Any]] = {"instrument_id": Instrument, "stop_id": PackageStop}
-NOT_GIVEN = "not given"
 Row = tuple[str, str]
 
 
@@ -104,69 +93,6 @@ def show(operations: Sequence[DeviceOperation], organisation: Organisation) -> l
         )
         for each, payload in zip(operations, payloads, strict=True)
     ]
-
-
-class Names:
-    """The records that payloads name, looked up together."""
-
-    def __init__(
-        self,
-        organisation: Organisation,
-        payloads: Sequence[Mapping[str, Any]],
-        operations: Sequence[DeviceOperation] = (),
-    ) -> None:
-        keys: dict[type[Any], set[int]] = defaultdict(set)
-        for payload in payloads:
-            for name, model in REFERENCES.items():
-                keys[model].update(_key_of(payload.get(name)))
-            face = payload.get("face")
-            if isinstance(face, dict):
-                keys[Sign].update(_whole(face.get("id")))
-            for name, model in NUMBERS.items():
-                keys[model].update(_whole(payload.get(name)))
-        for each in operations:
-            keys[Sign].update(_whole(each.result.get("sign_id")))
-        self._found: dict[type[Any], dict[int, Any]] = {}
-        for model, wanted in keys.items():
-            rows = model.objects.owned_by(organisation)
-            if model in (Sign, Position):
-                path = "position__support" if model is Sign else "support"
-                rows = rows.select_related(path, f"{path}__road")
-            elif model is Inspection:
-                rows = rows.select_related("sign")
-            self._found[model] = rows.in_bulk(sorted(wanted)) if wanted else {}
-        places = self._found.get(Position, {})
-        standing = Sign.objects.filter(position__in=places, state=Sign.State.INSTALLED)
-        self._at = {each.position_id: each for each in standing} if places else {}
-
-    def words(self, ref: Any, model: type[Any]) -> str:
-        """Return a reference in words."""
-        if isinstance(ref, dict) and "operation" in ref:
-            return f"what operation {ref['operation']} makes"
-        for key in _key_of(ref):
-            found = self._found.get(model, {}).get(key)
-            return str(found) if found is not None else f"number {key}, not on record here"
-        return NOT_GIVEN if ref is None else shapes.shown(ref)
-
-    def number(self, key: Any, model: type[Any]) -> str:
-        """Return a record named by its bare number in words."""
-        return NOT_GIVEN if key is None else self.words({"id": key}, model)
-
-    def find(self, ref: Any, model: type[Any]) -> Any:
-        """Return the record a reference names, or ``None``."""
-        return next((self._found.get(model, {}).get(key) for key in _key_of(ref)), None)
-
-    def sign_of(self, operation: DeviceOperation, payload: Mapping[str, Any]) -> Sign | None:
-        """Return the sign that an operation is about, where it is on record."""
-        for key in _whole(operation.result.get("sign_id")):
-            return self._found[Sign].get(key)
-        sign: Sign | None = self.find(payload.get("sign"), Sign)
-        place = self.find(payload.get("position"), Position)
-        return sign or (self._at.get(place.pk) if place is not None else None)
-
-    def standing_at(self, place: Position) -> Sign | None:
-        """Return the face that stands in a place now."""
-        return self._at.get(place.pk)
 
 
 # --- one kind after the other ---------------------------------------------------------------
@@ -320,7 +246,7 @@ def _install_versions(shown: Shown, names: Names) -> list[tuple[str, str, str]]:
     return [
         (
             "Face in this place",
-            "none" if there is None else _named(there),
+            "none" if there is None else named(there),
             _face(payload.get("face"), names),
         ),
         ("Put up on", _day(there and there.installed_on), _day(payload.get("installed_on"))),
@@ -443,8 +369,8 @@ def _seen(observation: Mapping[str, Any]) -> str:
 
 
 def _face(face: Any, names: Names) -> str:
-    if isinstance(face, dict) and face.get("label"):
-        return f"label {face['label']}"
+    if has_label(face):
+        return names.labelled(str(face["label"]))
     return names.words(face, Sign)
 
 
@@ -462,20 +388,5 @@ def _point(of: Mapping[str, Any]) -> str:
     return f"{of['latitude_deg']:.6f}, {of['longitude_deg']:.6f}{known}"
 
 
-def _named(sign: Sign) -> str:
-    return f"{sign}, label {sign.label_id}" if sign.label_id else str(sign)
-
-
 def _day(day: Any) -> str:
     return day.isoformat() if isinstance(day, date) else as_text(day or None)
-
-
-def _key_of(ref: Any) -> Iterable[int]:
-    return _whole(ref.get("id")) if isinstance(ref, dict) else ()
-
-
-def _whole(value: Any) -> Iterable[int]:
-    try:
-        return (shapes.whole({"of": value}, "of", least=1),)
-    except OutOfRangeError:
-        return ()

@@ -68,7 +68,7 @@ def test_what_both_crews_read_is_kept(agency):
 @pytest.mark.django_db
 def test_the_second_face_is_held_with_both_versions(agency):
     old = make_sign(agency)
-    first, _second = faces_for(agency)
+    first, second = faces_for(agency)
     crews = [Phone(agency), Phone(agency)]
     for crew, label in zip(crews, LABELS, strict=True):
         install(crew, old, label)
@@ -81,7 +81,10 @@ def test_the_second_face_is_held_with_both_versions(agency):
     versions = versions_of(shown, agency)
     assert versions is not None
     rows = {name: (ours, theirs) for name, ours, theirs in versions.rows}
-    assert rows["Face in this place"] == (f"{first}, label {LABELS[0]}", f"label {LABELS[1]}")
+    assert rows["Face in this place"] == (
+        f"{first}, label {LABELS[0]}",
+        f"{second}, label {LABELS[1]}",
+    )
     assert rows["Put up on"] == ("2026-06-01", "2026-06-01")
     assert str(crews[0].user) in rows["Recorded by"][0]
     assert str(crews[1].user) in rows["Recorded by"][1]
