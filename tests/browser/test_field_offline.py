@@ -23,6 +23,19 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 SHELL_CACHES = """() => caches.keys().then(
   (names) => names.filter((name) => name.startsWith("signfleet-field-")))"""
+# The gzipped size of every file in every cache of the site.
+KEPT_WEIGHTS = """async () => {
+  const weights = {};
+  for (const name of await caches.keys()) {
+    const cache = await caches.open(name);
+    for (const request of await cache.keys()) {
+      const body = (await cache.match(request)).body;
+      const packed = new Response(body.pipeThrough(new CompressionStream("gzip")));
+      weights[request.url] = (await packed.arrayBuffer()).byteLength;
+    }
+  }
+  return weights;
+}"""
 PING = "() => fetch('/api/v1/operations/ping').then(() => true, () => false)"
 IS_WAITING = """() => navigator.serviceWorker.getRegistration().then(
   (known) => Boolean(known.waiting))"""
@@ -144,6 +157,22 @@ def test_every_screen_opens_without_signal_and_asks_nobody_else(phone):
         assert "could not be shown" not in page.inner_text("main"), screen
     assert asked
     assert [url for url in asked if not url.startswith((phone.site, "blob:", "data:"))] == []
+
+
+def test_what_the_phone_keeps_of_the_site_is_the_shell_alone_within_its_weight(phone, sign):
+    page = phone.switch_on()
+    phone.register(page, sign.owner)
+    assert phone.probe(page, f"carry({json.dumps(AROUND)})") == 1
+    phone.open(page, "/field/?again")
+    weights = page.evaluate(KEPT_WEIGHTS)
+    addresses = [address.removeprefix(phone.site).partition("?")[0] for address in weights]
+    assert "/field/" in addresses
+    # What the API answers is in the phone's database; no cache holds any of it.
+    assert [a for a in addresses if a != "/field/" and not a.startswith("/static/")] == []
+    shell = [size for address, size in weights.items() if ".wasm" not in address]
+    # Issue 4: app shell <= 200 kB gzip excluding the QR wasm.
+    assert sum(shell) <= 200_000
+    assert len(weights) - len(shell) == 1
 
 
 def test_what_was_recorded_without_signal_is_on_the_server_after_it_came_back(phone, sign):
