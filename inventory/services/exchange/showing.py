@@ -189,7 +189,7 @@ def _add_sign(payload: Mapping[str, Any], names: Names) -> list[Row]:
         ("Support", where),
         ("Code", code.strip()),
         ("Legend", as_text(payload.get("legend_text") or "")),
-        ("Size", " × ".join("?" if side is None else f"{side:g}" for side in size) + " in"),
+        ("Size", _size(size)),
         ("Facing", "not known" if facing is None else f"{facing:g}°"),
         ("Mount", _choice(Mount, payload.get("mount"))),
         ("Order on the support", as_text(payload.get("order_on_support") or "")),
@@ -299,7 +299,7 @@ def _move_versions(shown: Shown, names: Names) -> list[tuple[str, str, str]]:
         ),
         (
             "Recorded by",
-            NOT_GIVEN if last is None or last.moved_by is None else str(last.moved_by),
+            "not known" if last is None or last.moved_by is None else str(last.moved_by),
             _sent_by(shown),
         ),
     ]
@@ -385,7 +385,13 @@ def _colour(area: Mapping[str, Any]) -> str:
 def _point(of: Mapping[str, Any]) -> str:
     good_to = of.get("accuracy_m")
     known = "" if good_to is None else f", good to {good_to:g} m"
-    return f"{of['latitude_deg']:.6f}, {of['longitude_deg']:.6f}{known}"
+    return f"{of['latitude_deg']:.6f}, {of['longitude_deg']:.6f}".replace("-", "−") + known
+
+
+def _size(sides: Sequence[float | None]) -> str:
+    if not any(sides):
+        return "not known"
+    return " × ".join("?" if side is None else f"{side:g}" for side in sides) + " in"
 
 
 def _day(day: Any) -> str:
