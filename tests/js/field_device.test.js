@@ -123,6 +123,14 @@ test("a phone the server does not take keeps the name it had and says why", asyn
   assert.equal(await phone.store.setting("device"), null);
 });
 
+test("a person the server does not take on this phone is told under whose name they record", async (t) => {
+  const phone = await makePhone(t);
+  phone.fetch = serverOf({ user: BEN, withdrawn: true }).fetch;
+  const session = await seeSession(phone);
+  assert.equal(session.sentence, "This phone is another's. What you record goes under Ada Brook.");
+  assert.deepEqual(await phone.store.setting("person"), PERSON);
+});
+
 test("the phone's name can be changed with signal, and stays without", async (t) => {
   const phone = await newPhone(t);
   const server = serverOf({ user: PERSON });

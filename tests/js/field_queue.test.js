@@ -180,6 +180,33 @@ test("one that the server cannot read does not keep the others", async (t) => {
   assert.equal(bad.answer.sentence, "status 400");
 });
 
+test("a line that cuts every large batch gets smaller ones, until all is through", async (t) => {
+  const { phone, server } = await setUp(t, (_n, sent) => (sent.operations.length > 30 ? "lost on the way" : "ok"));
+  await recordNotes(phone, 120);
+  for (let n = 0; n < 20 && (await phone.store.counts()).waiting > 0; n += 1) {
+    await sendWaiting(phone, HURRIED);
+  }
+  assert.equal(server.order.length, 120);
+  assert.ok(server.requests.every((each) => each.sent.operations.length <= 120));
+});
+
+test("what is kept for thirty days is looked through once an hour, not at every batch", async (t) => {
+  const { phone } = await setUp(t);
+  let looked = 0;
+  const drop = phone.store.dropOldAcknowledged.bind(phone.store);
+  phone.store.dropOldAcknowledged = async (now_ms) => {
+    looked += 1;
+    return drop(now_ms);
+  };
+  await recordNotes(phone, 250);
+  await sendWaiting(phone, HURRIED);
+  assert.equal(looked, 1);
+  await phone.store.setSetting("tidied_at_ms", Date.now() - 3_600_001);
+  await recordNotes(phone, 1);
+  await sendWaiting(phone, HURRIED);
+  assert.equal(looked, 2);
+});
+
 test("a body damaged on the way makes no operation refused, and the same goes again", async (t) => {
   const { phone, server } = await setUp(t, (number) => (number % 2 === 1 ? "damaged" : "ok"));
   await recordNotes(phone, 1);
@@ -195,6 +222,33 @@ test("a server that reads no batch at all makes no operation refused", async (t)
   const outcome = await sendWaiting(phone, HURRIED);
   assert.deepEqual([outcome.state, outcome.sentence], ["busy", "status 400"]);
   assert.equal((await phone.store.counts()).waiting, 3);
+});
+
+test("a line that cuts every large batch gets smaller ones, until all is through", async (t) => {
+  const { phone, server } = await setUp(t, (_n, sent) => (sent.operations.length > 30 ? "lost on the way" : "ok"));
+  await recordNotes(phone, 120);
+  for (let n = 0; n < 20 && (await phone.store.counts()).waiting > 0; n += 1) {
+    await sendWaiting(phone, HURRIED);
+  }
+  assert.equal(server.order.length, 120);
+  assert.ok(server.requests.every((each) => each.sent.operations.length <= 120));
+});
+
+test("what is kept for thirty days is looked through once an hour, not at every batch", async (t) => {
+  const { phone } = await setUp(t);
+  let looked = 0;
+  const drop = phone.store.dropOldAcknowledged.bind(phone.store);
+  phone.store.dropOldAcknowledged = async (now_ms) => {
+    looked += 1;
+    return drop(now_ms);
+  };
+  await recordNotes(phone, 250);
+  await sendWaiting(phone, HURRIED);
+  assert.equal(looked, 1);
+  await phone.store.setSetting("tidied_at_ms", Date.now() - 3_600_001);
+  await recordNotes(phone, 1);
+  await sendWaiting(phone, HURRIED);
+  assert.equal(looked, 2);
 });
 
 test("a body damaged on the way makes no operation refused, and goes again", async (t) => {

@@ -22,6 +22,8 @@ export const PHOTO_UPLOADS_ADDRESS = "/api/v1/photo-uploads/";
 export const UNDO_S = 10;
 
 export const BATCH_MOST_OPERATIONS = 200;
+/** On a line that cuts batches they get smaller, down to so many. */
+export const BATCH_LEAST_OPERATIONS = 10;
 export const BATCH_MOST_BYTES = 2_000_000;
 export const ASK_MOST = 500;
 export const SEND_TIMEOUT_MS = 60_000;
@@ -40,6 +42,7 @@ export const PHOTO_TIMEOUT_MS = 60_000;
 
 export const KEPT_DAYS = 30;
 export const DAY_MS = 86_400_000;
+export const TIDY_EVERY_MS = 3_600_000;
 
 export const SEARCH_MOST = 50;
 

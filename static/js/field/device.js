@@ -81,7 +81,8 @@ async function introduce(app, me, last) {
   const device_uuid = device?.device_uuid ?? crypto.randomUUID();
   const response = await register(app, { device_uuid, key: device?.key ?? "", name });
   if (!response.ok) {
-    return { state: "refused", person: last, sentence: await refusalOf(response) };
+    const under = last ? ` What you record goes under ${last.name}.` : "";
+    return { state: "refused", person: last, sentence: (await refusalOf(response)) + under };
   }
   const known = await response.json();
   await app.store.setSettings({

@@ -8,6 +8,7 @@ import {
   ASK_MOST,
   BACK_OFF_FIRST_MS,
   BACK_OFF_MOST_MS,
+  BATCH_LEAST_OPERATIONS,
   BATCH_MOST_BYTES,
   BATCH_MOST_OPERATIONS,
   NEWS_EVERY_MS,
@@ -15,6 +16,7 @@ import {
   SEND_LOCK,
   SEND_TIMEOUT_MS,
   SYNC_TAG,
+  TIDY_EVERY_MS,
 } from "./constants.js";
 import { sendPhotos } from "./photos.js";
 import { StorageBrokenError, StorageFullError } from "./store.js";
@@ -126,12 +128,13 @@ async function sendAll(app, isHurried, isCheckIn) {
   // A phone that was never answered keeps nothing that could be offered again.
   let isOwed = isCheckIn && Boolean(await app.store.setting("last_acknowledged"));
   for (;;) {
-    const { batch, next_at_ms } = await app.store.toSend({
+    const { batch: waiting, next_at_ms } = await app.store.toSend({
       most,
       most_bytes: BATCH_MOST_BYTES,
       now_ms: Date.now(),
       is_hurried: isHurried,
     });
+    const batch = waiting.slice(0, sizeAfter(waiting[0]?.tries ?? 0));
     if (batch.length === 0 && ask.length === 0 && !isOwed) {
       return { ...outcome, state: next_at_ms === null ? "done" : "waits", next_at_ms };
     }
@@ -176,7 +179,11 @@ async function sendAll(app, isHurried, isCheckIn) {
 async function takeAnswers(store, { epoch, server_time, answers, news }) {
   const server_ms = Date.parse(server_time);
   const outcome = await store.setAnswers([...news, ...answers], { epoch, server_ms });
-  await store.dropOldAcknowledged(server_ms);
+  const tidied_ms = (await store.setting("tidied_at_ms")) ?? 0;
+  if (Math.abs(server_ms - tidied_ms) >= TIDY_EVERY_MS) {
+    await store.dropOldAcknowledged(server_ms);
+    await store.setSetting("tidied_at_ms", server_ms);
+  }
   return { count: outcome.settled, isNewEpoch: outcome.is_new_epoch };
 }
 
@@ -275,6 +282,15 @@ async function packed(text) {
     body: await new Response(stream).arrayBuffer(),
     headers: { ...headers, "Content-Encoding": "gzip" },
   };
+}
+
+/**
+ * Return how many operations go into a batch whose first one was tried so often.
+ *
+ * @param {number} tries
+ */
+function sizeAfter(tries) {
+  return Math.max(BATCH_LEAST_OPERATIONS, Math.floor(BATCH_MOST_OPERATIONS / 2 ** tries));
 }
 
 /**

@@ -5,6 +5,7 @@
  */
 import { deviceDay } from "./clock.js";
 import { makeHash } from "./router.js";
+import { StorageFullError } from "./store.js";
 
 const SETTING = "safety_read_on";
 
@@ -16,7 +17,8 @@ const SETTING = "safety_read_on";
  * @returns {Promise<string>}
  */
 export async function safetyHash(app, next) {
-  const readOn = await app.store.setting(settingOf(app));
+  const setting = settingOf(app);
+  const readOn = app.memory.get(setting) ?? (await app.store.setting(setting));
   return readOn === deviceDay(app.now()) ? "" : makeHash("#/safety", { next });
 }
 
@@ -27,7 +29,16 @@ export async function safetyHash(app, next) {
  * @returns {Promise<void>}
  */
 export async function keepSafetyRead(app) {
-  await app.store.setSetting(settingOf(app), deviceDay(app.now()));
+  const [setting, today] = [settingOf(app), deviceDay(app.now())];
+  // A phone without room shows it again next time; it must not keep the crew from going on.
+  app.memory.set(setting, today);
+  try {
+    await app.store.setSetting(setting, today);
+  } catch (error) {
+    if (!(error instanceof StorageFullError)) {
+      throw error;
+    }
+  }
 }
 
 /**
