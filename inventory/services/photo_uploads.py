@@ -21,7 +21,7 @@ from django.utils import timezone
 from inventory.errors import InventoryError, OutOfRangeError, StateConflictError
 from inventory.models import DeviceOperation, Inspection, PackageStop, PhotoUpload, Sign
 from inventory.services.logbook import log
-from inventory.services.photos import MAXIMUM_SIZE_BYTES, store_photo
+from inventory.services.photos import MAXIMUM_SIZE_BYTES, draw_anew, store_photo
 
 if TYPE_CHECKING:
     import uuid
@@ -108,33 +108,73 @@ def attach_waiting(operation_ids: Sequence[int], now: datetime) -> None:
         transaction.on_commit(partial(settle_upload, upload=upload, now=now), robust=True)
 
 
-@transaction.atomic
 def settle_upload(*, upload: PhotoUpload, now: datetime | None = None) -> PhotoUpload:
     """
     Store a photo if all of it is here and its operation is applied; else leave it as it is.
 
     Safe to call at any time and from two sides at once: what waits for it asks again.
     """
-    locked = _lock(upload)
-    is_whole = locked.received_bytes == locked.size_bytes
-    if locked.state != PhotoUpload.State.ANNOUNCED or not is_whole:
+    seen: PhotoUpload = PhotoUpload.objects.select_related("operation").get(pk=upload.pk)
+    if not _is_whole(seen):
+        return seen
+    # Reading and drawing take long: before the transaction, which others may wait for.
+    whole = _look_at(seen)
+    with transaction.atomic():
+        locked = _lock(seen)
+        if not _is_whole(locked):
+            return locked
+        if not whole.is_as_announced:
+            return _begin_again(locked, whole.content)
+        # Asked after the lock: of a last piece and an answer at once, the later one sees both.
+        operation = DeviceOperation.objects.select_related("person").get(pk=seen.operation_id)
+        if operation.state != DeviceOperation.State.APPLIED:
+            return _say(locked, WAITS)
+        if whole.problem:
+            return _refuse(locked, whole.problem)
+        try:
+            with transaction.atomic():
+                photo = _store(locked, operation, whole, now or timezone.now())
+        except InventoryError as error:
+            return _refuse(locked, str(error))
+        locked.photo, locked.state, locked.sentence = photo, PhotoUpload.State.STORED, ""
+        locked.save(update_fields=["photo", "state", "sentence"])
+        transaction.on_commit(partial(_drop_pieces, locked.client_uuid))
         return locked
-    content = _read(locked)
-    if content is None or hashlib.sha256(content).hexdigest() != locked.sha256:
-        return _begin_again(locked, content)
-    # Asked after the lock: of a last piece and an answer at once, the later one sees the other.
-    operation = DeviceOperation.objects.select_related("person").get(pk=locked.operation_id)
-    if operation.state != DeviceOperation.State.APPLIED:
-        return _say(locked, WAITS)
+
+
+@dataclass(frozen=True)
+class Whole:
+    """
+    All the bytes of a photo, and what they came to.
+
+    ``content`` is ``None`` where the media lost some; ``drawn`` where they were not drawn yet.
+    """
+
+    content: bytes | None
+    is_as_announced: bool = False
+    drawn: bytes | None = None
+    problem: str = ""
+
+
+def _is_whole(upload: PhotoUpload) -> bool:
+    """Return whether all of a photo is here that is neither stored nor refused."""
+    return (
+        upload.state == PhotoUpload.State.ANNOUNCED
+        and upload.received_bytes == upload.size_bytes
+    )
+
+
+def _look_at(upload: PhotoUpload) -> Whole:
+    """Put a photo's bytes together, check them and, if it can be stored now, draw it anew."""
+    content = _read(upload)
+    if content is None or hashlib.sha256(content).hexdigest() != upload.sha256:
+        return Whole(content)
+    if upload.operation.state != DeviceOperation.State.APPLIED:
+        return Whole(content, is_as_announced=True)
     try:
-        with transaction.atomic():
-            photo = _store(locked, operation, content, now or timezone.now())
+        return Whole(content, is_as_announced=True, drawn=draw_anew(content))
     except InventoryError as error:
-        return _refuse(locked, str(error))
-    locked.photo, locked.state, locked.sentence = photo, PhotoUpload.State.STORED, ""
-    locked.save(update_fields=["photo", "state", "sentence"])
-    transaction.on_commit(partial(_drop_pieces, locked.client_uuid))
-    return locked
+        return Whole(content, is_as_announced=True, problem=str(error))
 
 
 def refused_photos(organisation: Organisation) -> ScopedQuerySet:
@@ -264,7 +304,7 @@ def _check_piece(upload: PhotoUpload, piece: Piece, most: int = MAXIMUM_PIECE_BY
 
 
 def _store(
-    upload: PhotoUpload, operation: DeviceOperation, content: bytes, now: datetime
+    upload: PhotoUpload, operation: DeviceOperation, whole: Whole, now: datetime
 ) -> Photo:
     sign = _sign_of(upload, operation)
     inspection_id = operation.result.get("inspection_id")
@@ -275,7 +315,8 @@ def _store(
     )
     return store_photo(
         sign=sign,
-        content=content,
+        content=whole.content or b"",
+        drawn_anew=whole.drawn,
         inspection=inspection,
         taken_at=operation.corrected_at,
         by=operation.person,

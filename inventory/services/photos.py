@@ -41,12 +41,14 @@ def store_photo(
     caption: str = "",
     client_uuid: uuid.UUID | None = None,
     is_drawn: bool = False,
+    drawn_anew: bytes | None = None,
     now: datetime | None = None,
 ) -> Photo:
     """
     Store a picture of a sign, drawn anew from its pixels; sent twice, it is stored once.
 
-    What the camera wrote into the file (place, owner, device) is not kept.
+    What the camera wrote into the file (place, owner, device) is not kept. ``drawn_anew`` is
+    what :func:`draw_anew` made of the content, where that was done before the transaction.
     """
     now = now or timezone.now()
     organisation = _agency_of(sign, inspection)
@@ -68,7 +70,9 @@ def store_photo(
         is_drawn=is_drawn,
     )
     check_fields(photo, exclude=["image"])
-    photo.image.save(f"{client_uuid}.jpg", ContentFile(draw_anew(content)), save=False)
+    photo.image.save(
+        f"{client_uuid}.jpg", ContentFile(drawn_anew or draw_anew(content)), save=False
+    )
     try:
         with transaction.atomic():
             photo.save()

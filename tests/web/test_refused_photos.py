@@ -32,7 +32,7 @@ def text(answer):
 
 
 def test_a_refused_photo_is_listed_with_why_and_counted_on_its_tab(client, agency):
-    refused(make_device(agency), caption="By the mill")
+    refused(make_device(agency), picture(), caption="By the mill")
     act_as(client, agency)
     page = text(client.get(LIST))
     assert "By the mill" in page
