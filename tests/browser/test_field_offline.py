@@ -5,9 +5,11 @@ import random
 import sys
 import time
 from datetime import UTC, datetime, timedelta
+from io import StringIO
 
 import pytest
 from django.contrib.sessions.models import Session
+from django.core.management import call_command
 from django.template.loader import render_to_string
 from rest_framework.exceptions import APIException
 
@@ -192,6 +194,22 @@ def test_what_was_recorded_without_signal_is_on_the_server_after_it_came_back(ph
         notes_of(sign) == [f"note {n}" for n in range(12, 0, -1)] or len(notes_of(sign)) == 12
     )
     assert sorted(notes_of(sign)) == sorted(f"note {n}" for n in range(1, 13))
+
+
+def test_what_a_phone_cannot_send_comes_as_a_file_and_counts_once_when_it_can(phone, sign):
+    page = phone.switch_on()
+    phone.register(page, sign.owner)
+    page.context.set_offline(True)
+    record(phone, page, sign, 4)
+    phone.open(page, "/field/#/outbox")
+    with page.expect_download() as begun:
+        page.click('button:has-text("Save as a file")')
+    call_command("import_outbox", begun.value.path(), stdout=StringIO())
+    assert sorted(notes_of(sign)) == [f"note {n}" for n in range(1, 5)]
+    page.context.set_offline(False)
+    phone.probe(page, "send()")
+    assert {each["state"] for each in kept(phone, page)} == {"acknowledged"}
+    assert Inspection.objects.filter(sign=sign).count() == 4
 
 
 def test_a_new_version_waits_with_a_full_outbox_until_the_person_says_so(
