@@ -77,6 +77,7 @@ def new_phone(browser, live_server):
 
     yield make
     for phone, watch in phones:
+        assert phone.errors == []
         phone.close()
         others = [each for each in watch.problems if each.startswith("asked somebody else")]
         assert others == []
@@ -225,7 +226,7 @@ def test_an_area_is_taken_along_renewed_and_dropped(agency, new_phone):
     phone = new_phone(agency, [stand(agency)])
     phone.show("#/take-along")
     phone.page.click("text=1 mile")
-    phone.page.get_by_role("button", name="Around me").click()
+    phone.page.get_by_role("button", name="Around me", exact=True).click()
     phone.page.wait_for_selector("[data-said] >> text=2 signs are on this phone")
     phone.go_offline()
     phone.show(f"#/sign/{far.pk}")

@@ -40,7 +40,11 @@ export async function show(place, params, app) {
   put(place, await nothingCarried(app), element, picked, act);
   const start = await firstView(app);
   // The map measures its element, which has a size once the screen is shown.
+  const leaving = app.leaving();
   requestAnimationFrame(() => {
+    if (leaving.aborted) {
+      return;
+    }
     const map = new SignMap(app, element, picked, start);
     clear(
       act,
@@ -93,7 +97,9 @@ class SignMap {
       maxZoom: CLOSEST_ZOOM,
       zoomSnap: ZOOM_STEP,
       attributionControl: false,
+      // A screen may be left in the middle of a movement, which would go on without its map.
       fadeAnimation: false,
+      zoomAnimation: false,
     });
     L.control.scale().addTo(this.map);
     this.marks = L.layerGroup().addTo(this.map);
@@ -103,7 +109,10 @@ class SignMap {
       window.clearTimeout(this.timer);
       this.timer = window.setTimeout(() => this.fill(), WAIT_AFTER_MOVE_MS);
     });
-    this.leaving.addEventListener("abort", () => this.map.remove());
+    this.leaving.addEventListener("abort", () => {
+      window.clearTimeout(this.timer);
+      this.map.remove();
+    });
     void this.drawRoads();
     void this.fill();
     let isFirst = start === null || "south_deg" in start;
