@@ -135,7 +135,10 @@ test("a face of another code, legend or size does not fit its place", () => {
     /36 × 36 in, but this place asks for 30 × 30 in \(standard size/,
   );
   assert.match(
-    misfits({ code: "D3-1", legend_text: "Oak St" }, { ...STOP, code: "D3-1", legend_text: "Elm St" })[0],
+    misfits(
+      { code: "D3-1", legend_text: "Oak St" },
+      { ...STOP, code: "D3-1", legend_text: "Elm St" },
+    )[0],
     /reads “Oak St”/,
   );
 });
@@ -143,7 +146,10 @@ test("a face of another code, legend or size does not fit its place", () => {
 test("a size that is not known contradicts none, and a place without a code takes no face", () => {
   assert.deepEqual(misfits({ code: "R1-1" }, STOP), []);
   assert.deepEqual(
-    misfits({ code: "R1-1", width_in: 36, height_in: 36 }, { ...STOP, width_in: null, height_in: null }),
+    misfits(
+      { code: "R1-1", width_in: 36, height_in: 36 },
+      { ...STOP, width_in: null, height_in: null },
+    ),
     [],
   );
   assert.match(misfits({ code: "R1-1" }, { ...STOP, code: "" })[0], /not known which sign/);
@@ -152,19 +158,54 @@ test("a size that is not known contradicts none, and a place without a code take
   assert.equal(sizeWords(30, null), "30 × ? in");
 });
 
-const AGE = { name: "inspector_age_years", label: "the inspector's age", kind: "number", per_color: false, unit: "years", minimum: "60" };
-const BEAMS = { name: "low_beams_aimed", label: "the low beams were on, and aimed", kind: "confirm", per_color: false };
+const AGE = {
+  name: "inspector_age_years",
+  label: "the inspector's age",
+  kind: "number",
+  per_color: false,
+  unit: "years",
+  minimum: "60",
+};
+const BEAMS = {
+  name: "low_beams_aimed",
+  label: "the low beams were on, and aimed",
+  kind: "confirm",
+  per_color: false,
+};
 const PANEL = { name: "panel", label: "the panel's number", kind: "text", per_color: true };
-const LEVEL = { name: "ra_cd_lx_m2", label: "the panel's level", kind: "number", per_color: true, unit: "cd/lx/m²", must_reach_level: true };
-const EVENING = { name: "viewed_on", label: "the evening they were viewed", kind: "date", per_color: false, must_be_same_night: true };
-const FEET = { name: "distance_ft", label: "the distance", kind: "number", per_color: false, unit: "ft", exact: "25" };
+const LEVEL = {
+  name: "ra_cd_lx_m2",
+  label: "the panel's level",
+  kind: "number",
+  per_color: true,
+  unit: "cd/lx/m²",
+  must_reach_level: true,
+};
+const EVENING = {
+  name: "viewed_on",
+  label: "the evening they were viewed",
+  kind: "date",
+  per_color: false,
+  must_be_same_night: true,
+};
+const FEET = {
+  name: "distance_ft",
+  label: "the distance",
+  kind: "number",
+  per_color: false,
+  unit: "ft",
+  exact: "25",
+};
 /** @param {any[]} fields @param {any} evidence @param {any} [levels] */
 const sentences = (fields, evidence, levels) =>
   lacks(fields, evidence, "2026-11-25", levels).map((each) => each.sentence).join(" ");
 
 test("evidence that is missing or outside its procedure is said before it is saved", () => {
   // Bounds of the published procedures: engineering/standards/tables/night_procedures.toml.
-  assert.match(sentences([AGE], evidenceOf([AGE], { inspector_age_years: "57" }, [])), /asks for 60 years or more/);
+  assert.match(
+    sentences([AGE], evidenceOf([AGE], { inspector_age_years: "57" }, [])),
+    /asks for 60 years or more/,
+  );
   assert.equal(sentences([AGE], evidenceOf([AGE], { inspector_age_years: "60" }, [])), "");
   assert.match(sentences([AGE], evidenceOf([AGE], {}, [])), /not filled in yet/);
   assert.match(sentences([BEAMS], evidenceOf([BEAMS], {}, [])), /Tick it/);

@@ -100,21 +100,49 @@ beforeEach(async () => {
   number += 1;
   const store = await openStore({ name: `recorded-${number}` });
   await store.setSetting("person", { id: 5, name: "Ina Tern" });
-  const area = { id: "package:1", title: "North", kind: "package", package_id: 1, box: null, taken_at_ms: 1000 };
+  const area = {
+    id: "package:1",
+    title: "North",
+    kind: "package",
+    package_id: 1,
+    box: null,
+    taken_at_ms: 1000,
+  };
   const page = {
     page: 1,
     pages: 1,
     supports: [{ id: 7, latitude_deg: 43, longitude_deg: -89.5, accuracy_m: 1, road: "Mill Road" }],
     positions: [
-      { id: 5, support_id: 7, sign_id: 12, code: "R1-1", name: "Stop", version: "v1", asks: { code: "R1-1", variant: "" } },
+      {
+        id: 5,
+        support_id: 7,
+        sign_id: 12,
+        code: "R1-1",
+        name: "Stop",
+        version: "v1",
+        asks: { code: "R1-1", variant: "" },
+      },
     ],
     signs: [
-      { id: 12, position_id: 5, state: "installed", label_id: null, code: "R1-1", name: "Stop", damage: [], colours: ["red"] },
+      {
+        id: 12,
+        position_id: 5,
+        state: "installed",
+        label_id: null,
+        code: "R1-1",
+        name: "Stop",
+        damage: [],
+        colours: ["red"],
+      },
     ],
   };
   await store.putArea(/** @type {any} */ (area), [page]);
   await store.putStock([
-    { page: 1, pages: 1, faces: [{ id: 90, label_id: "001-0JK", code: "R1-1", colours: ["white"], plan: "p1" }] },
+    {
+      page: 1,
+      pages: 1,
+      faces: [{ id: 90, label_id: "001-0JK", code: "R1-1", colours: ["white"], plan: "p1" }],
+    },
   ]);
   app = { store, version: "test", basics: BASICS };
 });
@@ -125,16 +153,27 @@ afterEach(() => app.store.close());
 const record = (action) => recordAction(app, action);
 
 test("damage just reported stands beside the sign before it is sent", async () => {
-  const payload = { sign: { id: 12 }, observations: [{ kind: "vandalised", severity: 3, note: "" }] };
+  const payload = {
+    sign: { id: 12 },
+    observations: [{ kind: "vandalised", severity: 3, note: "" }],
+  };
   await record({ kind: "inspection", payload, sign: { id: 12 } });
   const subject = await loadSubject(app, "12");
-  assert.deepEqual(subject?.sign?.damage.map((/** @type {any} */ each) => each.kind), ["vandalised"]);
+  assert.deepEqual(
+    subject?.sign?.damage.map((/** @type {any} */ each) => each.kind),
+    ["vandalised"],
+  );
   assert.equal(subject?.recorded[0].title, "Damage report");
   assert.deepEqual(subject?.needs, []);
 });
 
 test("a face put up here takes the place of the one before, and what follows waits for it", async () => {
-  const payload = { position: { id: 5 }, face: { label: "001-0JK" }, installed_on: "2026-11-25", removal_reason: "faded" };
+  const payload = {
+    position: { id: 5 },
+    face: { label: "001-0JK" },
+    installed_on: "2026-11-25",
+    removal_reason: "faded",
+  };
   const put = await record({ kind: "install", payload, sign: "position:5" });
   const place = await loadPlace(app, "5");
   assert.equal(place?.key, put.client_uuid);

@@ -26,7 +26,9 @@ export function findCodes(codes, typed) {
   const words = typed.toLowerCase().split(/\s+/).filter(Boolean);
   const exact = codes.filter(([code]) => normaliseCode(code) === wanted);
   const begun = codes.filter(([code]) => normaliseCode(code).startsWith(wanted));
-  const named = codes.filter(([, name]) => words.every((word) => name.toLowerCase().includes(word)));
+  const named = codes.filter(
+    ([, name]) => words.every((word) => name.toLowerCase().includes(word)),
+  );
   return [...new Set([...exact, ...begun, ...named])];
 }
 
@@ -51,7 +53,13 @@ export class CodePicker {
     });
     this.list = h("ul", { class: "plain codes" });
     this.status = h("p", { class: "small soft", role: "status" });
-    this.element = h("div", { class: "stack-small" }, field("Code, or a word of its name", this.input, "Empty: the code is not known."), this.status, this.list);
+    this.element = h(
+      "div",
+      { class: "stack-small" },
+      field("Code, or a word of its name", this.input, "Empty: the code is not known."),
+      this.status,
+      this.list,
+    );
     this.draw();
   }
 
@@ -80,7 +88,12 @@ export class CodePicker {
         h(
           "li",
           null,
-          h("button", { type: "button", class: "button code-choice", onclick: () => this.pick(code) }, h("strong", null, code), ` ${name}`),
+          h(
+            "button",
+            { type: "button", class: "button code-choice", onclick: () => this.pick(code) },
+            h("strong", null, code),
+            ` ${name}`,
+          ),
         ),
       ),
     );

@@ -46,5 +46,7 @@ async function isAllowed() {
   if (!asks) {
     return false;
   }
-  return typeof asks.requestPermission !== "function" || (await asks.requestPermission()) === "granted";
+  return typeof asks.requestPermission !== "function" || (
+    await asks.requestPermission()
+  ) === "granted";
 }

@@ -32,7 +32,9 @@ export function keepDraft(place, hash, now_ms) {
           values[input.name] = input.value;
         }
       } else {
-        values[input.name] = input instanceof HTMLInputElement && input.type === "checkbox" ? input.checked : input.value;
+        values[input.name] = input instanceof HTMLInputElement && input.type === "checkbox"
+          ? input.checked
+          : input.value;
       }
     }
     window.localStorage.setItem(key, JSON.stringify({ at_ms: now_ms, values }));
@@ -81,7 +83,9 @@ function draftOf(key, now_ms) {
  * @returns {Typed[]}
  */
 function inputsOf(place) {
-  const all = /** @type {NodeListOf<Typed>} */ (place.querySelectorAll("input[name], select[name], textarea[name]"));
+  const all = /** @type {NodeListOf<Typed>} */ (
+    place.querySelectorAll("input[name], select[name], textarea[name]")
+  );
   return [...all].filter((each) => each.type !== "file");
 }
 

@@ -25,7 +25,11 @@ export class FixMeter {
     /** @type {() => void} told of every new average */
     this.onChange = () => undefined;
     this.status = h("p", { role: "status", "data-fix": "" });
-    this.again = h("button", { type: "button", class: "button", hidden: true, onclick: () => this.start() }, "Measure again");
+    this.again = h(
+      "button",
+      { type: "button", class: "button", hidden: true, onclick: () => this.start() },
+      "Measure again",
+    );
     this.element = h("div", { class: "stack-small" }, this.status, this.again);
     app.leaving().addEventListener("abort", () => this.stop());
   }

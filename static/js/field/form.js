@@ -28,7 +28,10 @@ const NOTE_MOST = 2000;
  * @returns {{ element: HTMLElement, input: HTMLInputElement }}
  */
 export function textField(id, label, value, { hint = "", most = 255, props = {} } = {}) {
-  const input = h("input", { type: "text", id, name: id, value, maxlength: most, autocomplete: "off", ...props });
+  const input = h(
+    "input",
+    { type: "text", id, name: id, value, maxlength: most, autocomplete: "off", ...props },
+  );
   return { element: field(label, input, hint), input };
 }
 
@@ -150,7 +153,12 @@ export function whyAgain({ operation, why }) {
   const held = operation.state === "held";
   return notice(
     "warn",
-    h("p", null, h("strong", null, held ? "This waits on the server." : "The server refused this."), ` ${why}`),
+    h(
+      "p",
+      null,
+      h("strong", null, held ? "This waits on the server." : "The server refused this."),
+      ` ${why}`,
+    ),
     h("p", null, "Put it right and save it again. What was recorded first is kept as well."),
   );
 }
@@ -168,7 +176,10 @@ export function whyAgain({ operation, why }) {
  * @returns {HTMLElement & { save: (how?: { isChecked?: boolean }) => Promise<void> }}
  */
 export function saveBar(app, { words, check, record, after, said }) {
-  const trouble = h("div", { class: "notice stop", role: "alert", tabindex: "-1", "data-refusal": true, hidden: true });
+  const trouble = h(
+    "div",
+    { class: "notice stop", role: "alert", tabindex: "-1", "data-refusal": true, hidden: true },
+  );
   const draft = window.location.hash;
   let isBusy = false;
   /** @param {() => Promise<StoredOperation>} store */
@@ -215,7 +226,12 @@ export function dayWrong(input, today, done) {
     return [{ sentence: `Say on which day it was ${done}.`, input }];
   }
   return input.value > today
-    ? [{ sentence: `It cannot have been ${done} on ${input.value}: today is ${today} by this phone.`, input }]
+    ? [
+      {
+        sentence: `It cannot have been ${done} on ${input.value}: today is ${today} by this phone.`,
+        input,
+      },
+    ]
     : [];
 }
 
@@ -232,7 +248,11 @@ export function showWrong(trouble, wrong) {
   for (const { input } of wrong) {
     input?.closest(".field, .chips, .check")?.classList.add("has-error");
   }
-  clear(trouble, h("p", null, h("strong", null, "Not saved yet.")), wrong.map(({ sentence }) => h("p", null, sentence)));
+  clear(
+    trouble,
+    h("p", null, h("strong", null, "Not saved yet.")),
+    wrong.map(({ sentence }) => h("p", null, sentence)),
+  );
   trouble.hidden = false;
   const first = wrong.find(({ input }) => input)?.input;
   const inside = first?.querySelector("input");
@@ -254,13 +274,23 @@ export function sayTrouble(trouble, app, error, again) {
     trouble,
     h("p", null, h("strong", null, "Not saved.")),
     h("p", null, why),
-    error instanceof NobodyError ? h("p", null, h("a", { href: "#/settings", class: "inline" }, "Sign in")) : null,
+    error instanceof NobodyError
+      ? h("p", null, h("a", { href: "#/settings", class: "inline" }, "Sign in"))
+      : null,
     error instanceof NotSavedError
       ? h(
           "div",
           { class: "button-pair" },
-          h("button", { type: "button", class: "button", onclick: () => again(error) }, "Save again"),
-          h("button", { type: "button", class: "button", onclick: () => keepAsFile(app, error) }, "Keep it as a file"),
+          h(
+            "button",
+            { type: "button", class: "button", onclick: () => again(error) },
+            "Save again",
+          ),
+          h(
+            "button",
+            { type: "button", class: "button", onclick: () => keepAsFile(app, error) },
+            "Keep it as a file",
+          ),
         )
       : null,
   );

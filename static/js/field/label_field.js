@@ -29,7 +29,11 @@ export class LabelField {
       oninput: onChange,
     });
     this.view = h("div", { class: "stack-small" });
-    const scan = h("button", { type: "button", class: "button", onclick: () => this.scan() }, "Scan the label");
+    const scan = h(
+      "button",
+      { type: "button", class: "button", onclick: () => this.scan() },
+      "Scan the label",
+    );
     this.element = h("div", { class: "stack-small" }, field(label, this.input), scan, this.view);
   }
 

@@ -59,7 +59,10 @@ export function readLabel(typed) {
         "character is wrong. Compare it with the label and type it again.",
     );
   }
-  return { label: (text.match(new RegExp(`.{1,${GROUP_LENGTH}}`, "g")) ?? []).join("-"), sentence: "" };
+  return {
+    label: (text.match(new RegExp(`.{1,${GROUP_LENGTH}}`, "g")) ?? []).join("-"),
+    sentence: "",
+  };
 }
 
 /**

@@ -66,7 +66,11 @@ export function evidenceOf(fields, forAll, forEach) {
 export function lacks(fields, evidence, today, levels = {}) {
   const found = fields
     .filter((field) => !field.per_color)
-    .map((field) => ({ name: field.name, color: "", sentence: lack(field, evidence[field.name], today) }));
+    .map(
+      (field) => (
+        { name: field.name, color: "", sentence: lack(field, evidence[field.name], today) }
+      ),
+    );
   const ofColors = fields.filter((field) => field.per_color);
   const colors = /** @type {Array<Record<string, unknown>>} */ (evidence[COLORS_KEY] ?? []);
   if (ofColors.length > 0 && colors.length === 0) {
@@ -80,7 +84,12 @@ export function lacks(fields, evidence, today, levels = {}) {
     const color = String(entry.color);
     for (const field of ofColors) {
       const sentence =
-        lack(field, entry[field.name], today) || belowLevel(field, entry[field.name], color, levels);
+        lack(field, entry[field.name], today) || belowLevel(
+          field,
+          entry[field.name],
+          color,
+          levels,
+        );
       found.push({ name: field.name, color, sentence });
     }
   }

@@ -28,11 +28,28 @@ export class PhotoField {
     this.blobs = [];
     /** @type {Promise<void>} the photos that are being made smaller */
     this.busy = Promise.resolve();
-    this.input = h("input", { type: "file", id, accept: "image/*", capture: "environment", class: "visually-hidden", onchange: () => this.take() });
+    this.input = h(
+      "input",
+      {
+        type: "file",
+        id,
+        accept: "image/*",
+        capture: "environment",
+        class: "visually-hidden",
+        onchange: () => this.take(),
+      },
+    );
     this.button = h("label", { for: id, class: "button" }, label);
     this.status = h("p", { class: "small soft", role: "status" });
     this.shown = h("div", { class: "taken-photos" });
-    this.element = h("div", { class: "photo-field" }, this.input, this.button, this.status, this.shown);
+    this.element = h(
+      "div",
+      { class: "photo-field" },
+      this.input,
+      this.button,
+      this.status,
+      this.shown,
+    );
     app.leaving().addEventListener("abort", () => this.letGo());
   }
 
@@ -95,8 +112,24 @@ export class PhotoField {
         h(
           "figure",
           null,
-          h("img", { class: "photo", src: URL.createObjectURL(blob), alt: `${this.label}: photo ${at + 1}` }),
-          h("button", { type: "button", class: "button", onclick: () => this.drop(at), "aria-label": `Leave photo ${at + 1} out` }, "Leave it out"),
+          h(
+            "img",
+            {
+              class: "photo",
+              src: URL.createObjectURL(blob),
+              alt: `${this.label}: photo ${at + 1}`,
+            },
+          ),
+          h(
+            "button",
+            {
+              type: "button",
+              class: "button",
+              onclick: () => this.drop(at),
+              "aria-label": `Leave photo ${at + 1} out`,
+            },
+            "Leave it out",
+          ),
         ),
       ),
     );

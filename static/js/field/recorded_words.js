@@ -54,7 +54,9 @@ export function stateWords(operation) {
     case "sent":
       return "saved on this phone, to send";
     case "held":
-      return code === "waits" ? "on the server, waits for another record" : "on the server, waits for your engineer";
+      return code === "waits"
+        ? "on the server, waits for another record"
+        : "on the server, waits for your engineer";
     case "refused":
       return "refused by the server";
     case "acknowledged":
@@ -119,7 +121,9 @@ export function keyOfRef(ref) {
  * @returns {string}
  */
 export function wordOf(basics, list, key) {
-  const found = (basics?.words?.[list] ?? []).find((/** @type {[any, string]} */ [each]) => String(each) === String(key));
+  const found = (basics?.words?.[list] ?? []).find(
+    (/** @type {[any, string]} */ [each]) => String(each) === String(key),
+  );
   return found ? found[1] : String(key).replaceAll("_", " ");
 }
 
@@ -168,7 +172,11 @@ const DESCRIBED = {
   }),
   move_support: (payload) => ({
     title: "Support moved",
-    lines: [pointWords(/** @type {Point} */ (payload)), goodWords(payload.accuracy_m), payload.reason],
+    lines: [
+      pointWords(/** @type {Point} */ (payload)),
+      goodWords(payload.accuracy_m),
+      payload.reason,
+    ],
   }),
   add_sign: (payload) => ({
     title: "Sign added",
@@ -178,7 +186,9 @@ const DESCRIBED = {
       payload.facing_deg === null || payload.facing_deg === undefined
         ? "facing not known"
         : `faces ${compassWords(payload.facing_deg)}`,
-      payload.support.new ? `New support at ${pointWords(payload.support.new)}` : "On the support here",
+      payload.support.new
+        ? `New support at ${pointWords(payload.support.new)}`
+        : "On the support here",
       payload.note,
     ],
   }),
@@ -214,7 +224,9 @@ function inspectionWords(payload, basics) {
   }
   if (payload.visual_rating) {
     titles.push("Look at night");
-    lines.push(payload.visual_rating.is_adequate ? "adequate: keep it" : "not adequate: replace it");
+    lines.push(
+      payload.visual_rating.is_adequate ? "adequate: keep it" : "not adequate: replace it",
+    );
   }
   for (const seen of payload.observations ?? []) {
     titles.push("Damage report");

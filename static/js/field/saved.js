@@ -41,7 +41,9 @@ export async function undo(app, operation, backHash = "") {
   if (isBack) {
     app.say("Undone. It is kept under To send, and never sent.");
   } else if (now?.state === "acknowledged" || now?.state === "waiting") {
-    const why = now.state === "waiting" ? "Another record rests on it: undo that one first." : "It is on the server already. Record what is so, or write a note.";
+    const why = now.state === "waiting"
+      ? "Another record rests on it: undo that one first."
+      : "It is on the server already. Record what is so, or write a note.";
     app.say(`Not undone. ${why}`, { kind: "warn" });
   } else {
     await recordAction(app, {

@@ -34,7 +34,11 @@ export async function signHead(app, { sign, position, support }, { isNamed = tru
       isNamed ? h("p", null, h("strong", null, faceName(face))) : null,
       face.legend_text ? h("p", null, `“${face.legend_text}”`) : null,
       h("p", { class: "soft" }, [roadWords(support), facingWords(position?.facing_deg)].join(", ")),
-      h("p", { class: "soft" }, [labelWords(sign), sizeWords(face.width_in, face.height_in)].filter(Boolean).join(", ")),
+      h(
+        "p",
+        { class: "soft" },
+        [labelWords(sign), sizeWords(face.width_in, face.height_in)].filter(Boolean).join(", "),
+      ),
     ),
   );
 }
@@ -60,7 +64,11 @@ export function notCarried(place, heading) {
     h("h1", null, heading),
     notice(
       "warn",
-      h("p", null, "This phone does not carry that sign. Take its area along while there is signal, or find another."),
+      h(
+        "p",
+        null,
+        "This phone does not carry that sign. Take its area along while there is signal, or find another.",
+      ),
       h("p", null, h("a", { href: "#/take-along", class: "inline" }, "Take signs along")),
     ),
   );

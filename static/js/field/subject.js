@@ -44,9 +44,13 @@ const MOST_SHOWN = 20;
  * @returns {Promise<Subject | null>} null when this phone knows nothing of it
  */
 export async function loadSubject(app, key) {
-  const subject = /^\d+$/.test(key) ? await carriedSubject(app, Number(key)) : await madeSubject(app, key);
+  const subject = /^\d+$/.test(key)
+    ? await carriedSubject(app, Number(key))
+    : await madeSubject(app, key);
   if (subject?.position) {
-    const standing = subject.position.id ? await installedHere(app, `position:${subject.position.id}`) : null;
+    const standing = subject.position.id
+      ? await installedHere(app, `position:${subject.position.id}`)
+      : null;
     if (subject.sign && standing && keyOfRef(standing.ref) !== subject.key) {
       subject.sign = { ...subject.sign, state: "removed", followed_by: keyOfRef(standing.ref) };
     }
@@ -147,7 +151,9 @@ async function carriedSubject(app, id) {
  * @returns {Promise<Subject | null>}
  */
 async function stockSubject(app, id) {
-  const recorded = await app.store.operations({ sign: `sign:${id}`, states: [...OPEN], limit: MOST_SHOWN });
+  const recorded = await app.store.operations(
+    { sign: `sign:${id}`, states: [...OPEN], limit: MOST_SHOWN },
+  );
   const put = recorded.find((each) => each.kind === "install");
   return put ? madeSubject(app, put.client_uuid) : null;
 }
@@ -236,8 +242,17 @@ async function added(app, payload) {
     : payload.support.id
       ? await supportNow(app, payload.support.id)
       : null;
-  const seen = { code: payload.sign_code, name: "", variant: payload.variant, legend_text: payload.legend_text, width_in: payload.width_in, height_in: payload.height_in };
-  const name = (app.basics?.codes ?? []).find((/** @type {any} */ [code]) => code === payload.sign_code)?.[1] ?? "";
+  const seen = {
+    code: payload.sign_code,
+    name: "",
+    variant: payload.variant,
+    legend_text: payload.legend_text,
+    width_in: payload.width_in,
+    height_in: payload.height_in,
+  };
+  const name = (app.basics?.codes ?? []).find(
+    (/** @type {any} */ [code]) => code === payload.sign_code,
+  )?.[1] ?? "";
   const sign = {
     ...seen,
     name,
@@ -250,7 +265,13 @@ async function added(app, payload) {
     colours: payload.colours.map((/** @type {any} */ each) => each.color).filter(Boolean),
     ...NOTHING_YET,
   };
-  const position = { ...seen, name, facing_deg: payload.facing_deg, mount: payload.mount, order_on_support: payload.order_on_support };
+  const position = {
+    ...seen,
+    name,
+    facing_deg: payload.facing_deg,
+    mount: payload.mount,
+    order_on_support: payload.order_on_support,
+  };
   return { sign, position, support };
 }
 
@@ -300,7 +321,9 @@ async function placeOf(app, ref) {
  * @returns {Promise<{ ref: Ref } | null>}
  */
 async function installedHere(app, placeKey) {
-  const position = placeKey.startsWith("position:") ? await app.store.position(Number(placeKey.slice("position:".length))) : null;
+  const position = placeKey.startsWith("position:")
+    ? await app.store.position(Number(placeKey.slice("position:".length)))
+    : null;
   const [put] = await since(app, placeKey, OPEN, position, "install");
   return put ? { ref: { operation: put.client_uuid } } : null;
 }
@@ -348,7 +371,15 @@ async function takenAtMs(app, row) {
  * @returns {Promise<T>}
  */
 async function withRecorded(app, subject) {
-  const keys = [...new Set([subject.signKey, positionKeyOf(subject), subject.support?.id ? `support:${subject.support.id}` : ""])].filter(Boolean);
+  const keys = [
+    ...new Set(
+      [
+        subject.signKey,
+        positionKeyOf(subject),
+        subject.support?.id ? `support:${subject.support.id}` : "",
+      ],
+    ),
+  ].filter(Boolean);
   const lists = await Promise.all(keys.map((each) => since(app, each, SHOWN, subject.sign)));
   const operations = lists.flat().sort((a, b) => b.sequence - a.sequence);
   let { sign } = subject;
@@ -362,7 +393,12 @@ async function withRecorded(app, subject) {
   }
   const recorded = operations.map((operation) => {
     const said = recordedWords(contentOf(operation), app.basics);
-    return { client_uuid: operation.client_uuid, ...said, state: stateWords(operation), at_ms: operation.recorded_at_ms };
+    return {
+      client_uuid: operation.client_uuid,
+      ...said,
+      state: stateWords(operation),
+      at_ms: operation.recorded_at_ms,
+    };
   });
   return { ...subject, sign, recorded };
 }
@@ -376,7 +412,10 @@ function seenNow(content, app) {
   return (content.payload.observations ?? []).map((/** @type {any} */ seen) => ({
     kind: seen.kind,
     severity: seen.severity,
-    words: recordedWords({ kind: "inspection", payload: { observations: [seen] } }, app.basics).lines[0],
+    words: recordedWords(
+      { kind: "inspection", payload: { observations: [seen] } },
+      app.basics,
+    ).lines[0],
     seen_on: content.device_at.slice(0, "2026-11-25".length),
   }));
 }

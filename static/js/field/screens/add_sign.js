@@ -55,36 +55,85 @@ export async function show(place, params, app) {
     }
   };
   const code = new CodePicker(basics.codes ?? [], before?.sign_code ?? "");
-  const variant = textField("variant", "Variant, such as L or R", before?.variant ?? "", { most: 8 });
+  const variant = textField(
+    "variant",
+    "Variant, such as L or R",
+    before?.variant ?? "",
+    { most: 8 },
+  );
   const legend = textField("legend_text", "Words on it", before?.legend_text ?? "");
   const width = numberField("width_in", "Width, inches", text(before?.width_in));
   const height = numberField("height_in", "Height, inches", text(before?.height_in));
   const facing = new FacingField(before?.facing_deg ?? null);
-  const order = numberField("order_on_support", "Place on the support, 1 is the top", text(before?.order_on_support));
-  const mounts = chips({ name: "mount", legend: "Mount", choices: basics.mounts ?? [], value: before?.mount ?? "" });
-  const colours = PARTS.map((part) => colourFields(part, basics, (before?.colours ?? []).find((/** @type {any} */ each) => each.part === part)));
-  const label = new LabelField(app, { id: "label", label: "Label on its back", value: before?.label_id ?? "" });
+  const order = numberField(
+    "order_on_support",
+    "Place on the support, 1 is the top",
+    text(before?.order_on_support),
+  );
+  const mounts = chips(
+    {
+      name: "mount",
+      legend: "Mount",
+      choices: basics.mounts ?? [],
+      value: before?.mount ?? "",
+    },
+  );
+  const colours = PARTS.map(
+    (part) => colourFields(
+      part,
+      basics,
+      (before?.colours ?? []).find((/** @type {any} */ each) => each.part === part),
+    ),
+  );
+  const label = new LabelField(
+    app,
+    { id: "label", label: "Label on its back", value: before?.label_id ?? "" },
+  );
   const note = wordsField("note", "Note", before?.note ?? "", { most: LONGEST_NOTE });
   const photo = new PhotoField(app, { id: "photo", label: "Take a photo", role: "seen" });
   put(
     place,
     h("h1", null, "Add a sign"),
-    h("p", null, "For a sign that is not on record. Fill in what you see and leave the rest empty: empty means not known. Your engineer looks at it."),
+    h(
+      "p",
+      null,
+      "For a sign that is not on record. Fill in what you see and leave the rest empty: empty means not known. Your engineer looks at it.",
+    ),
     whyAgain(earlier),
     section("Where", where, newPlace),
-    section("What", photo.element, code.element, variant.element, legend.element, h("div", { class: "two-fields" }, width.element, height.element)),
+    section(
+      "What",
+      photo.element,
+      code.element,
+      variant.element,
+      legend.element,
+      h("div", { class: "two-fields" }, width.element, height.element),
+    ),
     section("How it stands", facing.element, order.element, mounts),
     section("Colours", colours.map((each) => each.element)),
     section("Label and note", label.element, note.element),
     saveBar(app, {
       words: "Add this sign",
       check: () => [
-        ...(picked(place, "where") === NEW && !meter.fix ? [{ sentence: "The phone has not found where it is yet. Wait for its position, in the open." }] : []),
+        ...(
+          picked(place, "where") === NEW && !meter.fix
+            ? [
+              {
+                sentence: "The phone has not found where it is yet. Wait for its position, in the open.",
+              },
+            ]
+            : []
+        ),
         ...lengthWrong(width.input, "width"),
         ...lengthWrong(height.input, "height"),
         ...orderWrong(order.input),
         ...(label.value.trim() && readLabel(label.value).sentence
-          ? [{ sentence: `${readLabel(label.value).sentence} If it cannot be read, empty the box and write what you see into the note.`, input: label.input }]
+          ? [
+            {
+              sentence: `${readLabel(label.value).sentence} If it cannot be read, empty the box and write what you see into the note.`,
+              input: label.input,
+            },
+          ]
           : []),
       ],
       record: async () => {
@@ -92,7 +141,9 @@ export async function show(place, params, app) {
         return recordAction(app, {
           kind: "add_sign",
           payload: {
-            support: picked(place, "where") === NEW || !support ? { new: post.value(meter.fix) } : { id: support.id },
+            support: picked(place, "where") === NEW || !support
+              ? { new: post.value(meter.fix) }
+              : { id: support.id },
             sign_code: code.value,
             variant: variant.input.value.trim(),
             legend_text: legend.input.value.trim(),
@@ -111,7 +162,10 @@ export async function show(place, params, app) {
           photos: await photo.photos(),
         });
       },
-      after: (operation) => app.go(makeHash("#/sign/:sign", { sign: operation.client_uuid }), { replace: true }),
+      after: (operation) => app.go(
+        makeHash("#/sign/:sign", { sign: operation.client_uuid }),
+        { replace: true },
+      ),
       said: "Sign saved on this phone",
     }),
   );
@@ -132,14 +186,25 @@ class FacingField {
     this.chips = chips({
       name: "facing",
       legend: "Its front faces",
-      choices: [...DIRECTIONS.map(({ words, bearing_deg }) => /** @type {[string, string]} */ ([String(bearing_deg), words])), [NOT_KNOWN, "not known"]],
+      choices: [
+        ...DIRECTIONS.map(
+          ({ words, bearing_deg }) => /** @type {[string, string]} */ (
+            [String(bearing_deg), words]
+          ),
+        ),
+        [NOT_KNOWN, "not known"],
+      ],
       value: value === null ? NOT_KNOWN : String(nearest(value)),
       onPick: (picked_deg) => {
         this.value = picked_deg === NOT_KNOWN ? null : Number(picked_deg);
         this.status.textContent = "";
       },
     });
-    const compass = h("button", { type: "button", class: "button", onclick: () => this.readCompass() }, "Use the compass");
+    const compass = h(
+      "button",
+      { type: "button", class: "button", onclick: () => this.readCompass() },
+      "Use the compass",
+    );
     this.element = h(
       "div",
       { class: "stack-small" },
@@ -180,8 +245,19 @@ function nearest(bearing_deg) {
  * @param {Record<string, any> | null} before
  */
 function newSupport(basics, before) {
-  const kind = pickField("support_type", "Kind of support", basics.support_types ?? [], before?.support_type ?? "", { empty: "not known" });
-  const side = textField("side", "Side of the road", before?.side ?? "", { most: 24, hint: "For example: east side, median." });
+  const kind = pickField(
+    "support_type",
+    "Kind of support",
+    basics.support_types ?? [],
+    before?.support_type ?? "",
+    { empty: "not known" },
+  );
+  const side = textField(
+    "side",
+    "Side of the road",
+    before?.side ?? "",
+    { most: 24, hint: "For example: east side, median." },
+  );
   return {
     element: h("div", { class: "stack-small" }, kind.element, side.element),
     /** @param {import("../fixes.js").Fix | null} fix */
@@ -202,15 +278,50 @@ function newSupport(basics, before) {
  * @param {Record<string, any> | undefined} before
  */
 function colourFields(part, basics, before) {
-  const words = (basics.parts ?? []).find((/** @type {[string, string]} */ [key]) => key === part)?.[1] ?? part;
+  const words = (basics.parts ?? []).find(
+    (/** @type {[string, string]} */ [key]) => key === part,
+  )?.[1] ?? part;
   const empty = "not known";
-  const color = pickField(`color_${part}`, `Colour of the ${words}`, basics.all_colours ?? basics.colours ?? [], before?.color ?? "", { empty });
-  const sheeting = pickField(`sheeting_${part}`, "Sheeting type", basics.sheeting_types ?? [], before?.sheeting_type ?? "", { empty });
-  const optics = pickField(`optics_${part}`, "Optics", basics.optics ?? [], before?.optics ?? "", { empty });
+  const color = pickField(
+    `color_${part}`,
+    `Colour of the ${words}`,
+    basics.all_colours ?? basics.colours ?? [],
+    before?.color ?? "",
+    { empty },
+  );
+  const sheeting = pickField(
+    `sheeting_${part}`,
+    "Sheeting type",
+    basics.sheeting_types ?? [],
+    before?.sheeting_type ?? "",
+    { empty },
+  );
+  const optics = pickField(
+    `optics_${part}`,
+    "Optics",
+    basics.optics ?? [],
+    before?.optics ?? "",
+    { empty },
+  );
   return {
-    element: h("div", { class: "stack-small" }, color.element, h("details", null, h("summary", null, `Sheeting of the ${words}, if you can tell`), h("div", { class: "two-fields" }, sheeting.element, optics.element))),
+    element: h(
+      "div",
+      { class: "stack-small" },
+      color.element,
+      h(
+        "details",
+        null,
+        h("summary", null, `Sheeting of the ${words}, if you can tell`),
+        h("div", { class: "two-fields" }, sheeting.element, optics.element),
+      ),
+    ),
     value: () => {
-      const seen = { part, color: color.input.value, sheeting_type: sheeting.input.value, optics: optics.input.value };
+      const seen = {
+        part,
+        color: color.input.value,
+        sheeting_type: sheeting.input.value,
+        optics: optics.input.value,
+      };
       return seen.color || seen.sheeting_type || seen.optics ? seen : null;
     },
   };
@@ -227,7 +338,12 @@ function lengthWrong(input, name) {
   if (!typed || (value !== null && value > 0 && value <= LARGEST_SIDE_IN)) {
     return [];
   }
-  return [{ sentence: `The ${name} is “${typed}”; write it in inches, over 0 and at most ${LARGEST_SIDE_IN}, or leave it empty.`, input }];
+  return [
+    {
+      sentence: `The ${name} is “${typed}”; write it in inches, over 0 and at most ${LARGEST_SIDE_IN}, or leave it empty.`,
+      input,
+    },
+  ];
 }
 
 /**
@@ -236,7 +352,14 @@ function lengthWrong(input, name) {
  */
 function orderWrong(input) {
   const typed = input.value.trim();
-  return !typed || /^[1-9]\d?$/.test(typed) ? [] : [{ sentence: `The place on the support is “${typed}”; write 1 for the uppermost, 2 for the next, or leave it empty.`, input }];
+  return !typed || /^[1-9]\d?$/.test(typed)
+    ? []
+    : [
+      {
+        sentence: `The place on the support is “${typed}”; write 1 for the uppermost, 2 for the next, or leave it empty.`,
+        input,
+      },
+    ];
 }
 
 /**

@@ -20,18 +20,29 @@ export async function show(place, params, app) {
   /** @type {Instrument[]} */
   const instruments = app.basics?.instruments ?? [];
   const earlier = await earlierOf(app, params);
-  const named = (/** @type {string | undefined} */ id) => instruments.find((each) => String(each.id) === id) ?? null;
+  const named = (/** @type {string | undefined} */ id) => instruments.find(
+    (each) => String(each.id) === id,
+  ) ?? null;
   let instrument = named(params.instrument) ?? (await instrumentInHand(app));
   const facts = h("div", { class: "stack-small" });
   const result = h("div", { role: "status", "data-result": true });
   const reference = numberField("reference", "Reference, cd/lx/m²", earlier.payload?.reference_ra_cd_lx_m2 ?? "", {
     hint: "As on the reference’s own certificate.",
   });
-  const shown = numberField("shown", "Shown by the instrument, cd/lx/m²", earlier.payload?.shown_ra_cd_lx_m2 ?? "");
+  const shown = numberField(
+    "shown",
+    "Shown by the instrument, cd/lx/m²",
+    earlier.payload?.shown_ra_cd_lx_m2 ?? "",
+  );
   const tolerance = () => instrument?.check_tolerance_rel ?? null;
   const showResult = () => {
     const isTyped = reference.input.value.trim() && shown.input.value.trim();
-    clear(result, isTyped && instrument ? resultPiece(reference.input.value, shown.input.value, tolerance()) : "");
+    clear(
+      result,
+      isTyped && instrument
+        ? resultPiece(reference.input.value, shown.input.value, tolerance())
+        : "",
+    );
   };
   const pick = async (/** @type {string} */ id) => {
     instrument = named(id);
@@ -62,7 +73,9 @@ export async function show(place, params, app) {
       ["before", "before the readings"],
       ["after", "after the readings"],
     ],
-    value: earlier.payload?.moment ?? (today.some((each) => each.moment === "before") ? "after" : "before"),
+    value: earlier.payload?.moment ?? (
+      today.some((each) => each.moment === "before") ? "after" : "before"
+    ),
   });
   for (const { input } of [reference, shown]) {
     input.addEventListener("input", showResult);
@@ -100,13 +113,26 @@ export async function show(place, params, app) {
     place,
     h("h1", null, "Check an instrument"),
     whyAgain(earlier),
-    instruments.length ? null : notice("warn", h("p", null, "No instrument is on record for your agency, as far as this phone knows. Ask your engineer to register it, then take today’s work along again.")),
+    instruments.length
+      ? null
+      : notice(
+        "warn",
+        h(
+          "p",
+          null,
+          "No instrument is on record for your agency, as far as this phone knows. Ask your engineer to register it, then take today’s work along again.",
+        ),
+      ),
     which,
     facts,
     moment,
     reference.element,
     shown.element,
-    h("p", { class: "small soft" }, "Outside its tolerance, the readings since the last good check are kept, and your engineer settles them."),
+    h(
+      "p",
+      { class: "small soft" },
+      "Outside its tolerance, the readings since the last good check are kept, and your engineer settles them.",
+    ),
     bar,
   );
   keepDraft(place, window.location.hash, app.now().getTime());
@@ -148,12 +174,31 @@ function factPieces(instrument, today) {
   const lines = today.length
     ? today.map((each) => {
         const { result } = checkResult(each.reference, each.shown, instrument.check_tolerance_rel);
-        const found = result ? (result.isGood ? `good, ${result.offWords}` : `outside its tolerance, ${result.offWords}`) : "not judged";
+        const found = result
+          ? (
+            result.isGood
+              ? `good, ${result.offWords}`
+              : `outside its tolerance, ${result.offWords}`
+          )
+          : "not judged";
         return `Today ${clockTime(new Date(each.at_ms))}, ${each.moment} the readings: ${found}`;
       })
-    : [last ? `Last check on ${dayWords(last.checked_at.slice(0, "2026-11-25".length))}: ${last.is_within_tolerance ? "good" : "outside its tolerance"}` : "No check on record yet"];
+    : [
+      last
+        ? `Last check on ${dayWords(last.checked_at.slice(0, "2026-11-25".length))}: ${last.is_within_tolerance ? "good" : "outside its tolerance"}`
+        : "No check on record yet",
+    ];
   return [
-    h("ul", { class: "plain small" }, lines.map((each) => h("li", null, each)), h("li", null, `Certificate due ${instrument.certificate_due_on ? dayWords(instrument.certificate_due_on) : "on a day not known"}`)),
+    h(
+      "ul",
+      { class: "plain small" },
+      lines.map((each) => h("li", null, each)),
+      h(
+        "li",
+        null,
+        `Certificate due ${instrument.certificate_due_on ? dayWords(instrument.certificate_due_on) : "on a day not known"}`,
+      ),
+    ),
     ...(instrument.doubt ? [notice("warn", h("p", null, `In doubt: ${instrument.doubt}.`))] : []),
   ];
 }

@@ -38,7 +38,9 @@ export async function show(place, params, app) {
     legend: "What is wrong",
     // Those of one tap are offered here only to put such a report right.
     choices: (words.observation_kinds ?? []).filter(
-      (/** @type {[string, string]} */ [key]) => key === seen?.kind || !GONE.some(([gone]) => gone === key),
+      (/** @type {[string, string]} */ [key]) => key === seen?.kind || !GONE.some(
+        ([gone]) => gone === key,
+      ),
     ),
     value: seen?.kind ?? null,
   });
@@ -88,10 +90,18 @@ export async function show(place, params, app) {
   const bar = saveBar(app, {
     words: "Save the report",
     check: () => [
-      ...(picked(place, "kind") ? [] : [{ sentence: "Say what is wrong with the sign.", input: kinds }]),
+      ...(
+        picked(place, "kind")
+          ? []
+          : [{ sentence: "Say what is wrong with the sign.", input: kinds }]
+      ),
       ...(picked(place, "severity") ? [] : [{ sentence: "Say how bad it is.", input: severities }]),
     ],
-    record: () => (gone ? record(gone, SEVERE) : record(picked(place, "kind"), Number(picked(place, "severity")))),
+    record: () => (
+      gone
+        ? record(gone, SEVERE)
+        : record(picked(place, "kind"), Number(picked(place, "severity")))
+    ),
     after: () => app.closeTo(makeHash("#/sign/:sign", { sign: subject.key })),
     said: "Report saved on this phone",
   });
@@ -100,7 +110,14 @@ export async function show(place, params, app) {
     h("h1", null, "Report damage"),
     await signHead(app, subject),
     whyAgain(earlier),
-    notice("warn", h("p", null, "If a Stop, Yield, Do Not Enter or Wrong Way sign cannot be relied on, call your engineer now. The report alone is not enough.")),
+    notice(
+      "warn",
+      h(
+        "p",
+        null,
+        "If a Stop, Yield, Do Not Enter or Wrong Way sign cannot be relied on, call your engineer now. The report alone is not enough.",
+      ),
+    ),
     section(
       "Gone? One tap saves it",
       h(

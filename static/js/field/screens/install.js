@@ -54,18 +54,42 @@ export async function show(place, params, app) {
     choices: app.basics?.words?.removal_reasons ?? [],
     value: earlier.payload?.removal_reason || null,
   });
-  const oldNote = wordsField("removed_note", "Note on the old face", earlier.payload?.removed_note ?? "", { most: LONGEST_NOTE });
+  const oldNote = wordsField(
+    "removed_note",
+    "Note on the old face",
+    earlier.payload?.removed_note ?? "",
+    { most: LONGEST_NOTE },
+  );
   const day = dayField("installed_on", "Put up on", earlier.payload?.installed_on ?? today);
-  const before = new PhotoField(app, { id: "photo-before", label: "Take a photo before", role: "before", most: 2 });
-  const after = new PhotoField(app, { id: "photo-after", label: "Take a photo after", role: "after", most: 2 });
+  const before = new PhotoField(
+    app,
+    { id: "photo-before", label: "Take a photo before", role: "before", most: 2 },
+  );
+  const after = new PhotoField(
+    app,
+    { id: "photo-after", label: "Take a photo after", role: "after", most: 2 },
+  );
   const bar = saveBar(app, {
     words: "Put this face up",
     check: () => {
       const { sentence } = readLabel(label.value);
       return [
-        ...(label.value.trim() ? [] : [{ sentence: "Scan the label on the back of the new face, or type it.", input: label.input }]),
+        ...(
+          label.value.trim()
+            ? []
+            : [
+              {
+                sentence: "Scan the label on the back of the new face, or type it.",
+                input: label.input,
+              },
+            ]
+        ),
         ...(label.value.trim() && sentence ? [{ sentence, input: label.input }] : []),
-        ...(old && !picked(place, "removal_reason") ? [{ sentence: "Say why the old face comes down.", input: reasons }] : []),
+        ...(
+          old && !picked(place, "removal_reason")
+            ? [{ sentence: "Say why the old face comes down.", input: reasons }]
+            : []
+        ),
         ...dayWrong(day.input, today, "put up"),
       ];
     },
@@ -105,18 +129,43 @@ export async function show(place, params, app) {
     const said = sentences.join(" ");
     if (said && said !== warned) {
       warned = said;
-      throw new Error(`${said} The server will refuse it. If it is up all the same, tap again: your engineer then sees it.`);
+      throw new Error(
+        `${said} The server will refuse it. If it is up all the same, tap again: your engineer then sees it.`,
+      );
     }
   };
   put(
     place,
     h("h1", null, "Put up a new face"),
     whyAgain(earlier),
-    section("This place asks for", await signHead(app, { sign: null, position: { ...position, ...asked(position) }, support: here.support })),
-    section("The new face", label.element, found, stock.length ? stockChoice(stock, position, (text) => label.fill(text)) : null),
+    section(
+      "This place asks for",
+      await signHead(
+        app,
+        { sign: null, position: { ...position, ...asked(position) }, support: here.support },
+      ),
+    ),
+    section(
+      "The new face",
+      label.element,
+      found,
+      stock.length ? stockChoice(stock, position, (text) => label.fill(text)) : null,
+    ),
     old
-      ? section("What comes down", await signHead(app, { ...here, sign: old }), reasons, oldNote.element)
-      : notice("", h("p", null, "No face stands here, as far as this phone knows. If one does, look for the right place first.")),
+      ? section(
+        "What comes down",
+        await signHead(app, { ...here, sign: old }),
+        reasons,
+        oldNote.element,
+      )
+      : notice(
+        "",
+        h(
+          "p",
+          null,
+          "No face stands here, as far as this phone knows. If one does, look for the right place first.",
+        ),
+      ),
     day.element,
     before.element,
     after.element,
@@ -174,18 +223,52 @@ async function facePieces(app, face, typed, position) {
     return [h("p", { class: "soft" }, sentence)];
   }
   if (!face) {
-    return [notice("", h("p", null, `This phone does not carry a face with label ${label}. Save it all the same: the server knows every face and checks it.`))];
+    return [
+      notice(
+        "",
+        h(
+          "p",
+          null,
+          `This phone does not carry a face with label ${label}. Save it all the same: the server knows every face and checks it.`,
+        ),
+      ),
+    ];
   }
   if (face.stands_at) {
     const road = face.stands_at.support.road || "a road not known";
-    return [notice("stop", h("p", null, `Label ${label} is on record as standing on ${road}, not in stock. Compare the label; if it is right, that face was moved.`))];
+    return [
+      notice(
+        "stop",
+        h(
+          "p",
+          null,
+          `Label ${label} is on record as standing on ${road}, not in stock. Compare the label; if it is right, that face was moved.`,
+        ),
+      ),
+    ];
   }
   const wrong = misfits(face, position.asks ?? null, position.is_retired === true);
   return [
-    h("p", null, h("strong", null, faceName(face)), face.legend_text ? ` “${face.legend_text}”` : "", `, ${sizeWords(face.width_in, face.height_in)}`),
+    h(
+      "p",
+      null,
+      h("strong", null, faceName(face)),
+      face.legend_text ? ` “${face.legend_text}”` : "",
+      `, ${sizeWords(face.width_in, face.height_in)}`,
+    ),
     wrong.length
-      ? notice("stop", h("p", null, h("strong", null, "It does not fit here.")), wrong.map((each) => h("p", null, each)))
-      : h("p", { class: "fits" }, face.for_position_id === position.id ? "It fits, and was printed for this place." : "It fits this place."),
+      ? notice(
+        "stop",
+        h("p", null, h("strong", null, "It does not fit here.")),
+        wrong.map((each) => h("p", null, each)),
+      )
+      : h(
+        "p",
+        { class: "fits" },
+        face.for_position_id === position.id
+          ? "It fits, and was printed for this place."
+          : "It fits this place.",
+      ),
   ];
 }
 
@@ -198,10 +281,24 @@ async function facePieces(app, face, typed, position) {
  */
 async function fittingStock(app, position) {
   const stock = await app.store.stock();
-  const fitting = stock.filter((face) => face.label_id && misfits(/** @type {any} */ (face), position.asks ?? null, position.is_retired === true).length === 0);
-  const isFor = (/** @type {Record<string, any>} */ face) => Number(face.for_position_id === position.id);
+  const fitting = stock.filter(
+    (face) => face.label_id && misfits(
+      /** @type {any} */ (face),
+      position.asks ?? null,
+      position.is_retired === true,
+    ).length === 0,
+  );
+  const isFor = (/** @type {Record<string, any>} */ face) => Number(
+    face.for_position_id === position.id,
+  );
   const shown = fitting.sort((a, b) => isFor(b) - isFor(a)).slice(0, MOST_OFFERED);
-  return Promise.all(shown.map(async (face) => ({ ...face, svg: face.drawing ? await app.store.drawing(face.drawing) : null })));
+  return Promise.all(
+    shown.map(
+      async (face) => (
+        { ...face, svg: face.drawing ? await app.store.drawing(face.drawing) : null }
+      ),
+    ),
+  );
 }
 
 /**
@@ -214,7 +311,11 @@ function stockChoice(stock, position, fill) {
   return h(
     "details",
     { open: stock.some((face) => face.for_position_id === position.id) },
-    h("summary", null, `Faces in stock that fit: ${stock.length === MOST_OFFERED ? `${MOST_OFFERED} or more` : stock.length}`),
+    h(
+      "summary",
+      null,
+      `Faces in stock that fit: ${stock.length === MOST_OFFERED ? `${MOST_OFFERED} or more` : stock.length}`,
+    ),
     h(
       "ul",
       { class: "plain lines" },
@@ -226,7 +327,16 @@ function stockChoice(stock, position, fill) {
             "button",
             { type: "button", class: "stock-face", onclick: () => fill(face.label_id) },
             facePicture(face.svg),
-            h("span", null, h("strong", null, face.label_id), h("span", { class: "soft small" }, ` ${face.for_position_id === position.id ? "printed for this place" : "stock"}`)),
+            h(
+              "span",
+              null,
+              h("strong", null, face.label_id),
+              h(
+                "span",
+                { class: "soft small" },
+                ` ${face.for_position_id === position.id ? "printed for this place" : "stock"}`,
+              ),
+            ),
           ),
         ),
       ),

@@ -35,11 +35,21 @@ export async function show(place, params, app) {
   });
   const stands = h("div");
   /** @param {Found} found */
-  const hashOf = (found) => makeHash("#/install/:position", { position: found.position.id, face: readLabel(face.value).label });
+  const hashOf = (found) => makeHash(
+    "#/install/:position",
+    { position: found.position.id, face: readLabel(face.value).label },
+  );
   /** @param {string} heading @param {Found[]} found @returns {Promise<HTMLElement | null>} */
   const group = async (heading, found) =>
     found.length
-      ? section(heading, h("ol", { class: "lines" }, await Promise.all(found.map((each) => foundLine(app, each, { hash: hashOf(each) })))))
+      ? section(
+        heading,
+        h(
+          "ol",
+          { class: "lines" },
+          await Promise.all(found.map((each) => foundLine(app, each, { hash: hashOf(each) }))),
+        ),
+      )
       : null;
   const known = async (/** @type {string} */ typed) => {
     const { label } = readLabel(typed);
@@ -50,12 +60,17 @@ export async function show(place, params, app) {
     const id = meant?.kind === "face" ? meant.face.for_position_id : null;
     const position = id ? await app.store.position(id) : null;
     const support = position && (await app.store.support(position.support_id));
-    const found = position && support ? (await app.store.foundOn(support)).filter((each) => each.position.id === id) : [];
+    const found = position && support
+      ? (await app.store.foundOn(support)).filter((each) => each.position.id === id)
+      : [];
     clear(made, await group("It was printed for", found));
   };
   const showOld = async () => {
     const meant = await known(old.value);
-    clear(stands, meant?.kind === "sign" ? await group("That face hangs here", [meant.found]) : null);
+    clear(
+      stands,
+      meant?.kind === "sign" ? await group("That face hangs here", [meant.found]) : null,
+    );
   };
   const lookNear = async () => {
     clear(places, h("p", null, "Finding where you are…"));
@@ -63,13 +78,30 @@ export async function show(place, params, app) {
       const around = await lookAround(app.store, await askPosition());
       const all = [...around.candidates, ...around.empty, ...around.others];
       const meant = await known(face.value);
-      const fits = meant?.kind === "face" ? all.filter((each) => misfits(/** @type {any} */ (meant.face), each.position.asks ?? null, each.position.is_retired === true).length === 0) : all;
-      clear(places, await group(meant ? "Places near you that it fits" : "Places near you", fits.slice(0, MOST_NEAR)));
+      const fits = meant?.kind === "face"
+        ? all.filter(
+          (each) => misfits(
+            /** @type {any} */ (meant.face),
+            each.position.asks ?? null,
+            each.position.is_retired === true,
+          ).length === 0,
+        )
+        : all;
+      clear(
+        places,
+        await group(
+          meant ? "Places near you that it fits" : "Places near you",
+          fits.slice(0, MOST_NEAR),
+        ),
+      );
       if (fits.length === 0) {
         clear(places, notice("", h("p", null, "No place near you on this phone takes that face.")));
       }
     } catch (error) {
-      clear(places, notice("warn", h("p", null, error instanceof Error ? error.message : String(error))));
+      clear(
+        places,
+        notice("warn", h("p", null, error instanceof Error ? error.message : String(error))),
+      );
     }
   };
   put(

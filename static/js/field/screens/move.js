@@ -45,7 +45,9 @@ export async function show(place, params, app) {
       return `The phone’s position is worse than the one on record: good to ${way(fix.accuracy_m)} instead of ${way(support.accuracy_m)}.`;
     }
     const off_m = distanceM(support, fix);
-    return off_m > FAR_M ? `That is ${way(off_m)} from the point on record. Is this the right support?` : "";
+    return off_m > FAR_M
+      ? `That is ${way(off_m)} from the point on record. Is this the right support?`
+      : "";
   };
   meter.onChange = () => {
     const { fix } = meter;
@@ -53,7 +55,11 @@ export async function show(place, params, app) {
     clear(
       outcome,
       fix
-        ? h("p", null, h("strong", null, wayWords(distanceM(support, fix), bearingDeg(support, fix))))
+        ? h(
+          "p",
+          null,
+          h("strong", null, wayWords(distanceM(support, fix), bearingDeg(support, fix))),
+        )
         : null,
       doubtful ? notice("warn", h("p", null, doubtful), sure.element) : null,
     );
@@ -70,7 +76,11 @@ export async function show(place, params, app) {
       null,
       h("h2", null, "On record"),
       h("p", null, `${roadWords(support)}: ${pointWords(support)}, ${goodTo(support.accuracy_m)}`),
-      h("p", { class: "soft" }, "The point on record is better than most phones’ positions. Move it only when the support stands elsewhere now, or the record is plainly wrong."),
+      h(
+        "p",
+        { class: "soft" },
+        "The point on record is better than most phones’ positions. Move it only when the support stands elsewhere now, or the record is plainly wrong.",
+      ),
     ),
     h("section", null, h("h2", null, "Where you stand"), meter.element, outcome),
     reason.element,
@@ -80,7 +90,9 @@ export async function show(place, params, app) {
         if (!meter.fix) {
           return [{ sentence: "The phone has not found where it is yet." }];
         }
-        return doubt() && !sure.input.checked ? [{ sentence: `${doubt()} Tick that it is moved all the same.`, input: sure.input }] : [];
+        return doubt() && !sure.input.checked
+          ? [{ sentence: `${doubt()} Tick that it is moved all the same.`, input: sure.input }]
+          : [];
       },
       record: () => {
         const fix = /** @type {NonNullable<typeof meter.fix>} */ (meter.fix);
@@ -117,10 +129,20 @@ export async function show(place, params, app) {
  */
 async function supportOf(app, key) {
   if (/^\d+$/.test(key)) {
-    return { support: /** @type {any} */ (await supportNow(app, Number(key))), ref: { id: Number(key) }, key: `support:${key}`, needs: [] };
+    return {
+      support: /** @type {any} */ (await supportNow(app, Number(key))),
+      ref: { id: Number(key) },
+      key: `support:${key}`,
+      needs: [],
+    };
   }
   const made = await loadSubject(app, key);
-  return { support: /** @type {any} */ (made?.support ?? null), ref: { operation: key }, key: `operation:${key}`, needs: made?.needs ?? [] };
+  return {
+    support: /** @type {any} */ (made?.support ?? null),
+    ref: { operation: key },
+    key: `operation:${key}`,
+    needs: made?.needs ?? [],
+  };
 }
 
 /**
@@ -130,7 +152,9 @@ async function supportOf(app, key) {
  */
 function wayWords(distance_m, bearing_deg) {
   const words = wayTo(distance_m, bearing_deg);
-  return words === "right here" ? "You stand at the point on record." : `You stand ${words} of the point on record.`;
+  return words === "right here"
+    ? "You stand at the point on record."
+    : `You stand ${words} of the point on record.`;
 }
 
 /**
@@ -138,5 +162,7 @@ function wayWords(distance_m, bearing_deg) {
  * @returns {string}
  */
 function goodTo(accuracy_m) {
-  return accuracy_m === null || accuracy_m === undefined ? "how good is not known" : `good to ${way(accuracy_m)}`;
+  return accuracy_m === null || accuracy_m === undefined
+    ? "how good is not known"
+    : `good to ${way(accuracy_m)}`;
 }

@@ -57,8 +57,14 @@ export async function show(place, params, app) {
   let form = { forAll: new Map(), forEach: [] };
   const ask = (/** @type {string} */ key) => {
     procedure = procedures.find((each) => each.key === key) ?? procedures[0];
-    const before = rating?.procedure === procedure.key ? rating.evidence : kept[procedure.key] ?? {};
-    form = showProcedure(asked, procedure, { colors, levels, before, choices: app.basics?.colours ?? [] });
+    const before = rating?.procedure === procedure.key
+      ? rating.evidence
+      : kept[procedure.key] ?? {};
+    form = showProcedure(
+      asked,
+      procedure,
+      { colors, levels, before, choices: app.basics?.colours ?? [] },
+    );
   };
   const first = rating?.procedure ?? kept.procedure ?? procedures.at(-1)?.key ?? "";
   const which = chips({
@@ -69,7 +75,11 @@ export async function show(place, params, app) {
     onPick: ask,
   });
   ask(first);
-  const evidence = () => evidenceOf(procedure.fields, typedOf(form.forAll), form.forEach.map((each) => ({ color: each.color(), typed: typedOf(each.fields) })));
+  const evidence = () => evidenceOf(
+    procedure.fields,
+    typedOf(form.forAll),
+    form.forEach.map((each) => ({ color: each.color(), typed: typedOf(each.fields) })),
+  );
   put(
     place,
     h("h1", null, "Look at night"),
@@ -88,7 +98,11 @@ export async function show(place, params, app) {
           sentence,
           input: inputOf(form, name, color),
         })),
-        ...(picked(place, "answer") ? [] : [{ sentence: "Say whether the sign is adequate by night.", input: answer }]),
+        ...(
+          picked(place, "answer")
+            ? []
+            : [{ sentence: "Say whether the sign is adequate by night.", input: answer }]
+        ),
       ],
       record: async () => {
         const stated = evidence();
@@ -149,18 +163,30 @@ function showProcedure(place, procedure, { colors, levels, before, choices }) {
   const ofColors = procedure.fields.filter((each) => each.per_color);
   /** @type {Asked} */
   const form = { forAll: new Map(), forEach: [] };
-  const sections = ofColors.length === 0 ? [] : (colors.length ? colors : Array(COLOURS_OF_AN_UNKNOWN_FACE).fill("")).map((color, at) => {
-    const stated = (before.colors ?? []).find((/** @type {any} */ each) => each.color === color) ?? {};
+  const sections = ofColors.length === 0
+    ? []
+    : (colors.length ? colors : Array(COLOURS_OF_AN_UNKNOWN_FACE).fill("")).map((color, at) => {
+    const stated = (before.colors ?? []).find(
+      (/** @type {any} */ each) => each.color === color,
+    ) ?? {};
     /** @type {Fields} */
     const fields = new Map();
-    const pick = color ? null : pickField(`color_${at}`, "Colour", choices, "", { empty: "pick the colour" });
-    const elements = ofColors.map((each) => fieldFor(each, `${each.name}_${at}`, stated[each.name], fields));
+    const pick = color
+      ? null
+      : pickField(`color_${at}`, "Colour", choices, "", { empty: "pick the colour" });
+    const elements = ofColors.map(
+      (each) => fieldFor(each, `${each.name}_${at}`, stated[each.name], fields),
+    );
     form.forEach.push({ color: () => color || (pick?.input.value ?? ""), fields });
     const level = levels[color] ? `, level ${levels[color] / 1000}` : "";
     return h(
       "section",
       { class: "colour-block" },
-      h("h2", null, color ? [swatch(color), ` ${start(colourWords(color))}${level}`] : `Colour ${at + 1}`),
+      h(
+        "h2",
+        null,
+        color ? [swatch(color), ` ${start(colourWords(color))}${level}`] : `Colour ${at + 1}`,
+      ),
       pick?.element ?? null,
       elements,
     );
@@ -171,10 +197,14 @@ function showProcedure(place, procedure, { colors, levels, before, choices }) {
       "p",
       null,
       `By this procedure: ${procedure.decision}.`,
-      procedure.is_unverified ? [" ", h("span", { class: "tag unverified" }, "not all checked in a source")] : null,
+      procedure.is_unverified
+        ? [" ", h("span", { class: "tag unverified" }, "not all checked in a source")]
+        : null,
     ),
     // What is only confirmed comes last.
-    [...once].sort((a, b) => Number(a.kind === "confirm") - Number(b.kind === "confirm")).map((each) => fieldFor(each, each.name, before[each.name], form.forAll)),
+    [...once].sort((a, b) => Number(a.kind === "confirm") - Number(b.kind === "confirm")).map(
+      (each) => fieldFor(each, each.name, before[each.name], form.forAll),
+    ),
     sections,
   );
   return form;
@@ -211,7 +241,14 @@ function fieldFor(asked, id, value, fields) {
  */
 function typedOf(fields) {
   return Object.fromEntries(
-    [...fields].map(([name, input]) => [name, input instanceof HTMLInputElement && input.type === "checkbox" ? input.checked : input.value]),
+    [...fields].map(
+      ([name, input]) => [
+        name,
+        input instanceof HTMLInputElement && input.type === "checkbox"
+          ? input.checked
+          : input.value,
+      ],
+    ),
   );
 }
 

@@ -36,7 +36,12 @@ export async function show(place, params, app) {
       check: () =>
         note.input.value.trim() || photo.blobs.length
           ? []
-          : [{ sentence: "There is no note and no photo yet: write one or take one.", input: note.input }],
+          : [
+            {
+              sentence: "There is no note and no photo yet: write one or take one.",
+              input: note.input,
+            },
+          ],
       record: async () =>
         recordAction(app, {
           kind: "inspection",

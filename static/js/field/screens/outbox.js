@@ -71,7 +71,11 @@ export async function show(place, _params, app) {
         { class: "small" },
         "If this phone cannot send at all: everything that waits, with its photos, as one file for your engineer. Nothing is removed here.",
       ),
-      h("button", { type: "button", class: "button", onclick: () => keepAsFile(app, trouble) }, "Save as a file"),
+      h(
+        "button",
+        { type: "button", class: "button", onclick: () => keepAsFile(app, trouble) },
+        "Save as a file",
+      ),
     ),
     act,
   );
@@ -139,10 +143,14 @@ class Earlier {
     }
     const found = await this.app.store.operations({ limit: this.shown + 1 });
     const all = found.filter((each) => isSettled(each));
-    const lines = await Promise.all(all.slice(0, this.shown).map((each) => linePiece(this.app, each)));
+    const lines = await Promise.all(
+      all.slice(0, this.shown).map((each) => linePiece(this.app, each)),
+    );
     clear(
       this.list,
-      lines.length ? h("ul", { class: "plain lines" }, lines) : h("p", { class: "soft" }, "Nothing yet."),
+      lines.length
+        ? h("ul", { class: "plain lines" }, lines)
+        : h("p", { class: "soft" }, "Nothing yet."),
       found.length > this.shown ? moreButton(() => this.more()) : null,
     );
   }
@@ -158,7 +166,9 @@ class Earlier {
  * @returns {boolean}
  */
 function isSettled({ state, replaced_by }) {
-  const isOpen = ["waiting", "sent"].includes(state) || (["held", "refused"].includes(state) && replaced_by === null);
+  const isOpen = ["waiting", "sent"].includes(state) || (
+    ["held", "refused"].includes(state) && replaced_by === null
+  );
   return !isOpen;
 }
 
@@ -173,7 +183,9 @@ function countsSentence({ waiting, held, refused, photos }) {
     refused ? `${refused} refused` : "",
     held ? `${held} with your engineer` : "",
   ].filter(Boolean);
-  return said.length ? `${said.join(", ")}.` : "Everything recorded on this phone is on the server.";
+  return said.length
+    ? `${said.join(", ")}.`
+    : "Everything recorded on this phone is on the server.";
 }
 
 /**
@@ -203,7 +215,11 @@ async function linePiece(app, operation) {
       { class: "recorded-line", href: makeHash("#/outbox/:uuid", { uuid: operation.client_uuid }) },
       h("span", null, h("strong", null, title), about ? `, ${about}` : ""),
       lines[0] ? h("span", { class: "small" }, lines[0]) : null,
-      h("span", { class: "small soft" }, `${whenWords(operation.recorded_at_ms)}, ${stateWords(operation)}`),
+      h(
+        "span",
+        { class: "small soft" },
+        `${whenWords(operation.recorded_at_ms)}, ${stateWords(operation)}`,
+      ),
       why ? h("span", { class: "small why" }, why) : null,
     ),
   );
@@ -224,7 +240,11 @@ async function photosPiece(app) {
   return section(
     photos.length === 1 ? "1 photo" : `${photos.length} photos`,
     h("progress", { max: total, value: sent, "aria-label": "Photos sent" }),
-    h("p", { class: "small soft" }, `${megabytes(sent)} of ${megabytes(total)} MB sent. A photo follows its record; nothing waits for it.`),
+    h(
+      "p",
+      { class: "small soft" },
+      `${megabytes(sent)} of ${megabytes(total)} MB sent. A photo follows its record; nothing waits for it.`,
+    ),
     refused.map((photo) => notice("warn", h("p", null, photo.sentence))),
   );
 }
@@ -254,5 +274,15 @@ async function keepAsFile(app, trouble) {
   const device = await app.store.setting("device");
   const name = outboxName(device?.device_uuid ?? null, app.now());
   offerFile(await exportOutbox(app.store), name);
-  clear(trouble, notice("", h("p", null, `Saved as ${name}, among this phone’s downloads. Give it to your engineer; everything stays here as well.`)));
+  clear(
+    trouble,
+    notice(
+      "",
+      h(
+        "p",
+        null,
+        `Saved as ${name}, among this phone’s downloads. Give it to your engineer; everything stays here as well.`,
+      ),
+    ),
+  );
 }

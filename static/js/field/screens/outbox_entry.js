@@ -41,7 +41,18 @@ export async function show(place, params, app) {
  */
 async function fill(place, app, operation) {
   if (!operation) {
-    put(place, h("h1", null, "Not on this phone"), notice("", h("p", null, "This phone does not hold that record, or not any more: what the server has is kept here for 30 days.")));
+    put(
+      place,
+      h("h1", null, "Not on this phone"),
+      notice(
+        "",
+        h(
+          "p",
+          null,
+          "This phone does not hold that record, or not any more: what the server has is kept here for 30 days.",
+        ),
+      ),
+    );
     return;
   }
   const content = contentOf(operation);
@@ -64,8 +75,28 @@ async function fill(place, app, operation) {
       h("dd", null, await personWords(app, operation)),
     ),
     await photosPiece(app, operation),
-    operation.replaced_by ? h("p", null, h("a", { class: "inline", href: `#/outbox/${operation.replaced_by}` }, "Open the record that came after it")) : null,
-    operation.replaces ? h("p", null, h("a", { class: "inline", href: `#/outbox/${operation.replaces}` }, "Open the record it puts right")) : null,
+    operation.replaced_by
+      ? h(
+        "p",
+        null,
+        h(
+          "a",
+          { class: "inline", href: `#/outbox/${operation.replaced_by}` },
+          "Open the record that came after it",
+        ),
+      )
+      : null,
+    operation.replaces
+      ? h(
+        "p",
+        null,
+        h(
+          "a",
+          { class: "inline", href: `#/outbox/${operation.replaces}` },
+          "Open the record it puts right",
+        ),
+      )
+      : null,
     isOpen ? discardPiece(app, operation) : null,
     actPiece(app, operation, content, isOpen),
   );
@@ -79,7 +110,9 @@ function statePiece(operation) {
   const words = h("p", null, h("strong", null, `${start(stateWords(operation))}.`));
   const why = operation.answer?.sentence || operation.withdrawn_reason || "";
   const isOpen = operation.replaced_by === null;
-  const kind = operation.state === "refused" && isOpen ? "stop" : operation.state === "held" && isOpen ? "warn" : "";
+  const kind = operation.state === "refused" && isOpen
+    ? "stop"
+    : operation.state === "held" && isOpen ? "warn" : "";
   return notice(kind, words, why ? h("p", { "data-why": "" }, why) : null);
 }
 
@@ -139,7 +172,13 @@ function discardPiece(app, operation) {
     "details",
     null,
     h("summary", null, "Discard it instead"),
-    h("div", { class: "stack-small" }, reason.element, trouble, h("button", { type: "button", class: "button", onclick: discard }, "Discard this record")),
+    h(
+      "div",
+      { class: "stack-small" },
+      reason.element,
+      trouble,
+      h("button", { type: "button", class: "button", onclick: discard }, "Discard this record"),
+    ),
   );
 }
 
@@ -165,7 +204,12 @@ async function photosPiece(app, operation) {
         null,
         address ? h("img", { class: "photo", src: address, alt: `Photo, ${photo.role}` }) : null,
         h("figcaption", { class: "small" }, photoWords(photo)),
-        photo.state === "waiting" && photo.sent_bytes ? h("progress", { max: photo.size_bytes, value: photo.sent_bytes, "aria-label": "Photo sent" }) : null,
+        photo.state === "waiting" && photo.sent_bytes
+          ? h(
+            "progress",
+            { max: photo.size_bytes, value: photo.sent_bytes, "aria-label": "Photo sent" },
+          )
+          : null,
       );
     }),
   );
@@ -191,5 +235,7 @@ function photoWords({ role, state, sentence, is_here }) {
  */
 async function personWords(app, operation) {
   const person = await app.store.setting("person");
-  return person?.id === operation.user_id ? person.name : `person ${operation.user_id}, who used this phone`;
+  return person?.id === operation.user_id
+    ? person.name
+    : `person ${operation.user_id}, who used this phone`;
 }

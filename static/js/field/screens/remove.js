@@ -34,7 +34,10 @@ export async function show(place, params, app) {
   });
   const day = dayField("removed_on", "Taken down on", earlier.payload?.removed_on ?? today);
   const note = wordsField("note", "Note", earlier.payload?.note ?? "", { most: LONGEST_NOTE });
-  const photo = new PhotoField(app, { id: "photo", label: "Take a photo of the place now", role: "after" });
+  const photo = new PhotoField(
+    app,
+    { id: "photo", label: "Take a photo of the place now", role: "after" },
+  );
   const positionId = subject.position?.id;
   put(
     place,
@@ -48,7 +51,14 @@ export async function show(place, params, app) {
         null,
         "Only when nothing goes up in its place today. ",
         positionId
-          ? h("a", { class: "inline", href: makeHash("#/install/:position", { position: positionId }) }, "Put up a new face instead")
+          ? h(
+            "a",
+            {
+              class: "inline",
+              href: makeHash("#/install/:position", { position: positionId }),
+            },
+            "Put up a new face instead",
+          )
           : null,
       ),
       h("p", null, "If the place stays without its sign, tell your engineer now."),
@@ -60,7 +70,11 @@ export async function show(place, params, app) {
     saveBar(app, {
       words: "Take it down",
       check: () => [
-        ...(picked(place, "reason") ? [] : [{ sentence: "Say why the face comes down.", input: reasons }]),
+        ...(
+          picked(place, "reason")
+            ? []
+            : [{ sentence: "Say why the face comes down.", input: reasons }]
+        ),
         ...dayWrong(day.input, today, "taken down"),
       ],
       record: async () =>
@@ -80,7 +94,7 @@ export async function show(place, params, app) {
           photos: await photo.photos(),
         }),
       after: () => app.closeTo(makeHash("#/sign/:sign", { sign: subject.key })),
-      said: "Taken down: saved on this phone",
+      said: "Removal saved on this phone",
     }),
   );
   if (earlier.operation) {

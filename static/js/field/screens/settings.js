@@ -44,7 +44,10 @@ export async function show(place, _params, app) {
     section("Signs on this phone", linkButton("Take signs along", "#/take-along")),
     await roomSection(app),
     versionSection(app),
-    section("Before you start", linkButton("Read the reminder again", makeHash("#/safety", { next: "#/settings" }))),
+    section(
+      "Before you start",
+      linkButton("Read the reminder again", makeHash("#/safety", { next: "#/settings" })),
+    ),
   );
 }
 
@@ -57,12 +60,21 @@ async function instrumentSection(app) {
   const known = app.basics?.instruments ?? [];
   const draw = async () => {
     const instrument = await instrumentInHand(app);
-    const said = instrument && instrumentWords(instrument, await lastCheck(app, instrument), app.now());
+    const said = instrument && instrumentWords(
+      instrument,
+      await lastCheck(app, instrument),
+      app.now(),
+    );
     clear(
       facts,
       said ? h("p", null, said.words) : null,
       said?.warning ? notice("warn", h("p", null, said.warning)) : null,
-      instrument ? linkButton("Check it on its reference", makeHash("#/check/:instrument", { instrument: instrument.id })) : null,
+      instrument
+        ? linkButton(
+          "Check it on its reference",
+          makeHash("#/check/:instrument", { instrument: instrument.id }),
+        )
+        : null,
     );
   };
   await draw();
@@ -71,7 +83,14 @@ async function instrumentSection(app) {
     name: "instrument",
     legend: "In hand",
     isLegendHidden: true,
-    choices: [...known.map((/** @type {any} */ each) => /** @type {[string, string]} */ ([String(each.id), each.serial])), [NONE, "none"]],
+    choices: [
+      ...known.map(
+        (/** @type {any} */ each) => /** @type {[string, string]} */ (
+          [String(each.id), each.serial]
+        ),
+      ),
+      [NONE, "none"],
+    ],
     value: inHand ? String(inHand.id) : NONE,
     onPick: async (id) => {
       await takeInstrument(app, id === NONE ? null : Number(id));
@@ -90,14 +109,32 @@ async function whoSection(app) {
   const organisation = await app.store.setting("organisation");
   const device = await app.store.setting("device");
   const { state } = app.running.who;
-  const signedIn = state === "signed_in" ? "signed in" : state === "offline" ? "no signal to ask whether still signed in" : "signed out; what is recorded is sent all the same";
+  const signedIn = state === "signed_in"
+    ? "signed in"
+    : state === "offline"
+      ? "no signal to ask whether still signed in"
+      : "signed out; what is recorded is sent all the same";
   return section(
     "Who records",
     person
-      ? h("p", null, h("strong", null, person.name), organisation ? `, ${organisation.name}` : "", `: ${signedIn}.`)
+      ? h(
+        "p",
+        null,
+        h("strong", null, person.name),
+        organisation ? `, ${organisation.name}` : "",
+        `: ${signedIn}.`,
+      )
       : h("p", null, "Nobody has signed in on this phone yet."),
-    h("a", { class: "button", href: "/sign-in/?next=/field/" }, person ? "Sign in as another person" : "Sign in"),
-    h("p", { class: "small soft" }, "It needs signal. What waits under one name is sent under that name, whoever signs in next."),
+    h(
+      "a",
+      { class: "button", href: "/sign-in/?next=/field/" },
+      person ? "Sign in as another person" : "Sign in",
+    ),
+    h(
+      "p",
+      { class: "small soft" },
+      "It needs signal. What waits under one name is sent under that name, whoever signs in next.",
+    ),
     device ? namePiece(app, device.name) : null,
   );
 }
@@ -108,13 +145,24 @@ async function whoSection(app) {
  * @returns {HTMLElement}
  */
 function namePiece(app, name) {
-  const given = textField("device-name", "This phone’s name", name, { most: LONGEST_NAME, hint: "Your engineer sees it beside what this phone sends." });
+  const given = textField(
+    "device-name",
+    "This phone’s name",
+    name,
+    { most: LONGEST_NAME, hint: "Your engineer sees it beside what this phone sends." },
+  );
   const said = h("p", { role: "status", class: "small" });
   const save = async () => {
     said.textContent = "";
     said.textContent = (await nameDevice(app, given.input.value.trim())) || "The name is kept.";
   };
-  return h("div", { class: "stack-small" }, given.element, h("button", { type: "button", class: "button", onclick: save }, "Keep this name"), said);
+  return h(
+    "div",
+    { class: "stack-small" },
+    given.element,
+    h("button", { type: "button", class: "button", onclick: save }, "Keep this name"),
+    said,
+  );
 }
 
 /**
@@ -131,7 +179,13 @@ async function roomSection(app) {
   return section(
     "Room on this phone",
     words,
-    space.is_persisted === false ? h("button", { type: "button", class: "button", onclick: ask }, "Ask the phone to keep it") : null,
+    space.is_persisted === false
+      ? h(
+        "button",
+        { type: "button", class: "button", onclick: ask },
+        "Ask the phone to keep it",
+      )
+      : null,
   );
 }
 
@@ -153,11 +207,24 @@ function versionSection(app) {
     );
     take.hidden = !updates.isWaiting;
   };
-  const take = h("button", { type: "button", class: "button", onclick: () => updates.takeOver() }, "Update now");
-  const look = h("button", { type: "button", class: "button", onclick: () => updates.ask() }, "Look for a newer version");
+  const take = h(
+    "button",
+    { type: "button", class: "button", onclick: () => updates.takeOver() },
+    "Update now",
+  );
+  const look = h(
+    "button",
+    { type: "button", class: "button", onclick: () => updates.ask() },
+    "Look for a newer version",
+  );
   for (const name of ["waiting", "ready"]) {
     updates.addEventListener(name, draw, { signal: app.leaving() });
   }
   draw();
-  return section("The app", h("p", null, `Version ${app.version || "not known"}`), said, h("div", { class: "button-pair" }, take, look));
+  return section(
+    "The app",
+    h("p", null, `Version ${app.version || "not known"}`),
+    said,
+    h("div", { class: "button-pair" }, take, look),
+  );
 }

@@ -25,11 +25,19 @@ export async function show(place, params, app) {
   const earlier = await earlierOf(app, params);
   const known = app.basics?.words?.not_done_reasons ?? [];
   const given = earlier.payload?.reason ?? "";
-  const others = wordsField("other_reason", "Why, in your words", known.includes(given) ? "" : given, { most: LONGEST_REASON });
+  const others = wordsField(
+    "other_reason",
+    "Why, in your words",
+    known.includes(given) ? "" : given,
+    { most: LONGEST_REASON },
+  );
   const reasons = chips({
     name: "reason",
     legend: "Why it was not done",
-    choices: [...known.map((/** @type {string} */ each) => [each, each]), [OTHER, "another reason"]],
+    choices: [
+      ...known.map((/** @type {string} */ each) => [each, each]),
+      [OTHER, "another reason"],
+    ],
     value: known.includes(given) ? given : given ? OTHER : null,
     onPick: () => draw(),
     isColumn: true,
@@ -70,7 +78,14 @@ export async function show(place, params, app) {
           return [{ sentence: "Say whether it is done.", input: outcome }];
         }
         const isMissing = picked(place, "outcome") === "not_done" && !reason();
-        return isMissing ? [{ sentence: "Say why it was not done.", input: picked(place, "reason") === OTHER ? others.input : reasons }] : [];
+        return isMissing
+          ? [
+            {
+              sentence: "Say why it was not done.",
+              input: picked(place, "reason") === OTHER ? others.input : reasons,
+            },
+          ]
+          : [];
       },
       record: () =>
         recordAction(app, {

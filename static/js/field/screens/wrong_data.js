@@ -55,12 +55,20 @@ export async function show(place, params, app) {
       words: "Save what is so",
       check: () => [
         ...(picked(place, "field") ? [] : [{ sentence: "Pick what is wrong.", input: fields }]),
-        ...(said.input.value.trim() ? [] : [{ sentence: "Write what is so, as you see it.", input: said.input }]),
+        ...(
+          said.input.value.trim()
+            ? []
+            : [{ sentence: "Write what is so, as you see it.", input: said.input }]
+        ),
       ],
       record: () =>
         recordAction(app, {
           kind: "flag_record",
-          payload: { sign: subject.ref, field: picked(place, "field"), said: said.input.value.trim() },
+          payload: {
+            sign: subject.ref,
+            field: picked(place, "field"),
+            said: said.input.value.trim(),
+          },
           sign: subject.signKey,
           needs: subject.needs,
           replaces: earlier.replaces,
@@ -84,7 +92,10 @@ function recordWords(key, { sign, position, support }) {
   const face = sign ?? {};
   switch (key) {
     case "code":
-      return [faceName(face), face.legend_text ? `“${face.legend_text}”` : ""].filter(Boolean).join(", ");
+      return [
+        faceName(face),
+        face.legend_text ? `“${face.legend_text}”` : "",
+      ].filter(Boolean).join(", ");
     case "size":
       return sizeWords(face.width_in, face.height_in);
     case "place":
