@@ -119,7 +119,7 @@ test("a refused and a held one stay, with the server's sentence, and are asked f
   const refused = await phone.store.operation(made[0].client_uuid);
   assert.equal(refused.answer.sentence, "White 4000 is not likely; read again.");
   assert.equal((await phone.store.operation(made[2].client_uuid)).answer.result.inspection_id, 3);
-  server.news = (uuid) => (uuid === made[1].client_uuid ? [{ client_uuid: uuid, answer: "applied" }] : []);
+  server.kept.set(made[1].client_uuid, { client_uuid: made[1].client_uuid, answer: "applied" });
   await sendWaiting(phone, HURRIED);
   const { sent } = server.requests.at(-1);
   assert.deepEqual(sent.operations, []);
@@ -146,6 +146,41 @@ test("after a restore at the server everything kept is offered again, once appli
   // What the old epoch acknowledged is not claimed under the new one.
   assert.equal(server.requests[before + 1].sent.last_acknowledged.client_uuid, (await phone.store.operations({ limit: 1 }))[0].client_uuid);
   assert.equal(server.requests.at(-1).sent.epoch, server.epoch);
+});
+
+test("what was held or refused and is forgotten after a restore is sent again", async (t) => {
+  const { phone, server } = await setUp(t);
+  server.answerTo = ({ payload }) =>
+    payload.sign.id === 1 ? { answer: "held", code: "conflict" } : { answer: "refused", code: "unlikely" };
+  const made = await recordNotes(phone, 2);
+  await sendWaiting(phone, HURRIED);
+  // The restored database knows neither, and its epoch is the one it had.
+  server.kept.clear();
+  await sendWaiting(phone, HURRIED);
+  assert.deepEqual([...server.kept.keys()].sort(), made.map((each) => each.client_uuid).sort());
+  assert.deepEqual(await statesOf(phone), ["refused", "held"]);
+  // Known again, they are only asked for.
+  const before = server.requests.length;
+  await sendWaiting(phone, HURRIED);
+  assert.deepEqual(server.requests.slice(before).map((each) => each.sent.operations.length), [0]);
+});
+
+test("what the server could not read, or has another's id, is not sent for ever", async (t) => {
+  const unread = (_n, sent) => (sent.operations.some((each) => each.content.includes("note 1\"")) ? 400 : "ok");
+  const { phone, server } = await setUp(t, unread);
+  server.answerTo = ({ payload }) => ({
+    answer: "refused",
+    code: payload.sign.id === 2 ? "other_content" : "broken",
+  });
+  const [bad, taken, damaged] = await recordNotes(phone, 3);
+  for (let n = 0; n < 8; n += 1) {
+    server.kept.clear(); // it keeps none of them under its id
+    await sendWaiting(phone, HURRIED);
+  }
+  const tries = async (operation) => (await phone.store.operation(operation.client_uuid)).tries;
+  // Once with the others, once more in a batch that was halved; the damaged one goes once again.
+  assert.deepEqual([await tries(bad), await tries(taken), await tries(damaged)], [2, 2, 3]);
+  assert.equal((await phone.store.counts()).refused, 3);
 });
 
 test("a new epoch is seen with nothing to send but something to ask, and photos are offered too", async (t) => {
@@ -222,44 +257,6 @@ test("a server that reads no batch at all makes no operation refused", async (t)
   const outcome = await sendWaiting(phone, HURRIED);
   assert.deepEqual([outcome.state, outcome.sentence], ["busy", "status 400"]);
   assert.equal((await phone.store.counts()).waiting, 3);
-});
-
-test("a line that cuts every large batch gets smaller ones, until all is through", async (t) => {
-  const { phone, server } = await setUp(t, (_n, sent) => (sent.operations.length > 30 ? "lost on the way" : "ok"));
-  await recordNotes(phone, 120);
-  for (let n = 0; n < 20 && (await phone.store.counts()).waiting > 0; n += 1) {
-    await sendWaiting(phone, HURRIED);
-  }
-  assert.equal(server.order.length, 120);
-  assert.ok(server.requests.every((each) => each.sent.operations.length <= 120));
-});
-
-test("what is kept for thirty days is looked through once an hour, not at every batch", async (t) => {
-  const { phone } = await setUp(t);
-  let looked = 0;
-  const drop = phone.store.dropOldAcknowledged.bind(phone.store);
-  phone.store.dropOldAcknowledged = async (now_ms) => {
-    looked += 1;
-    return drop(now_ms);
-  };
-  await recordNotes(phone, 250);
-  await sendWaiting(phone, HURRIED);
-  assert.equal(looked, 1);
-  await phone.store.setSetting("tidied_at_ms", Date.now() - 3_600_001);
-  await recordNotes(phone, 1);
-  await sendWaiting(phone, HURRIED);
-  assert.equal(looked, 2);
-});
-
-test("a body damaged on the way makes no operation refused, and goes again", async (t) => {
-  const { phone, server } = await setUp(t);
-  await recordNotes(phone, 2);
-  const damaged = { error: { code: "damaged", message: "It was cut on the way.", detail: null } };
-  const cut = async () => new Response(JSON.stringify(damaged), { status: 400 });
-  assert.equal((await sendWaiting({ ...phone, fetch: cut }, HURRIED)).state, "busy");
-  assert.equal((await phone.store.counts()).waiting, 2);
-  await sendWaiting(phone, HURRIED);
-  assert.equal(server.order.length, 2);
 });
 
 test("a phone that the server does not know keeps everything and says so", async (t) => {

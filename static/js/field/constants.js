@@ -26,6 +26,8 @@ export const BATCH_MOST_OPERATIONS = 200;
 export const BATCH_LEAST_OPERATIONS = 10;
 export const BATCH_MOST_BYTES = 2_000_000;
 export const ASK_MOST = 500;
+/** The phone's own code for what the server cannot read, so that no batch with it is taken. */
+export const UNREAD = "unread";
 export const SEND_TIMEOUT_MS = 60_000;
 
 export const BACK_OFF_FIRST_MS = 2_000;

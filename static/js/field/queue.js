@@ -17,6 +17,7 @@ import {
   SEND_TIMEOUT_MS,
   SYNC_TAG,
   TIDY_EVERY_MS,
+  UNREAD,
 } from "./constants.js";
 import { sendPhotos } from "./photos.js";
 import { StorageBrokenError, StorageFullError } from "./store.js";
@@ -145,7 +146,7 @@ async function sendAll(app, isHurried, isCheckIn) {
       continue;
     }
     if ("tooMuch" in answer) {
-      const empty = await sendBatch(app, device, [], []);
+      const empty = batch.length > 0 ? await sendBatch(app, device, [], []) : answer;
       if ("tooMuch" in empty || "state" in empty) {
         // Not this operation: the server cannot read what is around it.
         return { ...outcome, state: "busy", sentence: answer.sentence };
@@ -160,7 +161,7 @@ async function sendAll(app, isHurried, isCheckIn) {
       }
       return { ...outcome, ...answer };
     }
-    const settled = await takeAnswers(app.store, answer);
+    const settled = await takeAnswers(app.store, answer, ask);
     outcome.settled += settled.count;
     outcome.skew_s = answer.skew_s;
     ask = [];
@@ -175,10 +176,15 @@ async function sendAll(app, isHurried, isCheckIn) {
 /**
  * @param {Store} store
  * @param {{ epoch: string, server_time: string, answers: ServerAnswer[], news: ServerAnswer[] }} answer
+ * @param {string[]} asked
  */
-async function takeAnswers(store, { epoch, server_time, answers, news }) {
+async function takeAnswers(store, { epoch, server_time, answers, news }, asked) {
   const server_ms = Date.parse(server_time);
-  const outcome = await store.setAnswers([...news, ...answers], { epoch, server_ms });
+  const told = new Set(news.map((each) => each.client_uuid));
+  // It answered these once and knows nothing of them now: a backup was restored there.
+  const forgotten = asked.filter((uuid) => !told.has(uuid));
+  const from = { epoch, server_ms, forgotten };
+  const outcome = await store.setAnswers([...news, ...answers], from);
   const tidied_ms = (await store.setting("tidied_at_ms")) ?? 0;
   if (Math.abs(server_ms - tidied_ms) >= TIDY_EVERY_MS) {
     await store.dropOldAcknowledged(server_ms);
@@ -241,13 +247,13 @@ async function sendBatch(app, device, batch, ask) {
  *
  * @param {Store} store
  * @param {StoredOperation[]} batch of one
- * @param {{ code: string, sentence: string }} why
+ * @param {{ sentence: string }} why
  */
-async function refuseAlone(store, batch, { code, sentence }) {
+async function refuseAlone(store, batch, { sentence }) {
   const answers = batch.map(({ client_uuid }) => ({
     client_uuid,
     answer: "refused",
-    code: code || "broken",
+    code: UNREAD,
     sentence,
   }));
   await store.setAnswers(answers, { epoch: null, server_ms: Date.now() });

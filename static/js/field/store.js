@@ -1,7 +1,7 @@
 /**
  * The phone's own database (IndexedDB): what was recorded here and what is carried. Nothing
- * else touches it; the parts are store_base.js (schema, upgrades, writing), store_outbox.js and
- * store_carried.js.
+ * else touches it; the parts are store_base.js (schema, upgrades, writing), store_outbox.js with
+ * store_answers.js, and store_carried.js.
  *
  * @module
  */

@@ -4,6 +4,15 @@
  * @module
  */
 import { DAY_MS, KEPT_DAYS, UNDO_S } from "./constants.js";
+import {
+  discardedBy,
+  isAsked,
+  isOpen,
+  offerAgain,
+  ON_ITS_WAY,
+  photosOfLive,
+  settle,
+} from "./store_answers.js";
 import { SequenceTakenError, StorageFullError, StoreBase } from "./store_base.js";
 
 /** @typedef {import("./types.js").StoredOperation} StoredOperation */
@@ -14,18 +23,7 @@ import { SequenceTakenError, StorageFullError, StoreBase } from "./store_base.js
 /** @typedef {import("./store_base.js").Writing} Writing */
 
 const LAST_SEQUENCE = "last_sequence";
-const LAST_ACKNOWLEDGED = "last_acknowledged";
 const EPOCH = "epoch";
-/** @type {Record<string, OperationState>} */
-const STATE_OF_ANSWER = {
-  applied: "acknowledged",
-  already_applied: "acknowledged",
-  held: "held",
-  refused: "refused",
-  discarded: "discarded",
-};
-/** @type {readonly OperationState[]} */
-const ON_ITS_WAY = ["waiting", "sent"];
 
 /**
  * Return every key of an index that begins with one value.
@@ -230,21 +228,27 @@ export class OutboxStore extends StoreBase {
     });
   }
 
-  /** Return the uuids of what is held or refused and not settled, the newest first. */
-  async toAsk(/** @type {number} */ most) {
+  /**
+   * Return the uuids of what is held or refused and not settled, the newest first; not of what
+   * the server never stored under its id.
+   *
+   * @param {number} most
+   */
+  async toAsk(most) {
     const open = await this.operations({ states: ["held", "refused"], limit: most });
-    return open.filter(isOpen).map((operation) => operation.client_uuid);
+    return open.filter(isAsked).map((operation) => operation.client_uuid);
   }
 
   /**
    * Store the server's answers. When its epoch is another than the one before, a backup was
-   * restored there: everything kept here is offered again.
+   * restored there: everything kept here is offered again. So is what it was asked for and does
+   * not know, though it had answered it once.
    *
    * @param {ServerAnswer[]} answers
-   * @param {{ epoch: string | null, server_ms: number }} from
+   * @param {{ epoch: string | null, server_ms: number, forgotten?: string[] }} from
    * @returns {Promise<{ is_new_epoch: boolean, settled: number }>}
    */
-  async setAnswers(answers, { epoch, server_ms }) {
+  async setAnswers(answers, { epoch, server_ms, forgotten = [] }) {
     const outcome = await this.write(["operations", "photos", "settings"], async (writing) => {
       const settings = writing.objectStore("settings");
       const known = await settings.get(EPOCH);
@@ -254,6 +258,13 @@ export class OutboxStore extends StoreBase {
       }
       if (epoch) {
         await settings.put(epoch, EPOCH);
+      }
+      const operations = writing.objectStore("operations");
+      for (const uuid of forgotten) {
+        const operation = await operations.get(uuid);
+        if (operation && isAsked(operation)) {
+          await operations.put({ ...operation, state: "waiting" });
+        }
       }
       let settled = 0;
       for (const answer of answers) {
@@ -382,118 +393,5 @@ export class OutboxStore extends StoreBase {
       limit: Infinity,
     });
     return all.reverse();
-  }
-}
-
-/**
- * Return what an operation of the kind discard is about.
- *
- * @param {StoredOperation} operation
- * @returns {string | null}
- */
-function discardedBy(operation) {
-  return operation.kind === "discard" ? JSON.parse(operation.content).payload.operation : null;
-}
-
-/** @param {StoredOperation} operation */
-function isOpen(operation) {
-  return operation.replaced_by === null;
-}
-
-/**
- * Return the photos in some states that are here and whose operation still counts: not taken
- * back, not discarded, not replaced.
- *
- * @param {import("idb").IDBPTransaction<any, string[], "readonly">} reading
- * @param {StoredPhoto["state"][]} states
- * @returns {Promise<{ photo: StoredPhoto, operation: StoredOperation }[]>}
- */
-async function photosOfLive(reading, states) {
-  const byState = reading.objectStore("photos").index("by_state");
-  /** @type {StoredPhoto[]} */
-  const photos = (await Promise.all(states.map((state) => byState.getAll(state)))).flat();
-  const pairs = await Promise.all(
-    photos.map(async (photo) => ({
-      photo,
-      /** @type {StoredOperation} */
-      operation: await reading.objectStore("operations").get(photo.operation),
-    })),
-  );
-  return pairs.filter(
-    ({ photo, operation }) =>
-      photo.is_here &&
-      !["withdrawn", "discarded"].includes(operation.state) &&
-      !(["held", "refused"].includes(operation.state) && !isOpen(operation)),
-  );
-}
-
-/**
- * Put everything that was ever answered back among what waits.
- *
- * @param {Writing} writing
- * @param {Set<string>} answered under the new epoch already
- */
-async function offerAgain(writing, answered) {
-  await writing.objectStore("settings").put(null, LAST_ACKNOWLEDGED);
-  const again = new Set(["acknowledged", "held", "refused", "discarded"]);
-  let cursor = await writing.objectStore("operations").openCursor();
-  while (cursor) {
-    if (again.has(cursor.value.state) && !answered.has(cursor.value.client_uuid)) {
-      await cursor.update({ ...cursor.value, state: "waiting" });
-    }
-    cursor = await cursor.continue();
-  }
-  let photo = await writing.objectStore("photos").openCursor();
-  while (photo) {
-    if (photo.value.is_here) {
-      await photo.update({ ...photo.value, state: "waiting", sent_bytes: 0 });
-    }
-    photo = await photo.continue();
-  }
-}
-
-/**
- * Store one answer; return whether it was about something kept here.
- *
- * @param {Writing} writing
- * @param {ServerAnswer} given
- * @param {number} server_ms
- */
-async function settle(writing, given, server_ms) {
-  const operations = writing.objectStore("operations");
-  /** @type {StoredOperation | undefined} */
-  const operation = await operations.get(given.client_uuid);
-  const state = STATE_OF_ANSWER[given.answer];
-  if (!operation || !state || operation.state === "withdrawn") {
-    return false;
-  }
-  const { code = "", sentence = "", result = {} } = given;
-  const first_ms = operation.acknowledged_at_ms;
-  await operations.put({
-    ...operation,
-    state,
-    answer: { code, sentence, result },
-    acknowledged_at_ms: state === "held" ? null : (first_ms ?? server_ms),
-  });
-  if (state === "acknowledged") {
-    await noteLastAcknowledged(writing, operation);
-    const discarded = discardedBy(operation);
-    const other = discarded && (await operations.get(discarded));
-    if (other && !ON_ITS_WAY.includes(other.state)) {
-      await operations.put({ ...other, state: "discarded" });
-    }
-  }
-  return true;
-}
-
-/**
- * @param {Writing} writing
- * @param {StoredOperation} operation
- */
-async function noteLastAcknowledged(writing, { sequence, client_uuid, sha256 }) {
-  const settings = writing.objectStore("settings");
-  const last = await settings.get(LAST_ACKNOWLEDGED);
-  if (!last || last.sequence < sequence) {
-    await settings.put({ sequence, client_uuid, sha256 }, LAST_ACKNOWLEDGED);
   }
 }

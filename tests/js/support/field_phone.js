@@ -47,6 +47,7 @@ export class FakeServer {
     this.times = new Map();
     this.requests = [];
     this.answerTo = () => ({ answer: "applied" });
+    this.kept = new Map(); // what is held or refused under its id
     this.fetch = (address, request) => this.take(String(address), request);
   }
 
@@ -82,7 +83,7 @@ export class FakeServer {
     if (fate === "half the answers, in another order") {
       answers.reverse().splice(Math.ceil(answers.length / 2));
     }
-    const news = (sent.ask ?? []).flatMap((uuid) => this.news?.(uuid) ?? []);
+    const news = (sent.ask ?? []).flatMap((uuid) => this.news(uuid));
     return new Response(
       JSON.stringify({
         epoch: this.epoch,
@@ -92,6 +93,11 @@ export class FakeServer {
         news,
       }),
     );
+  }
+
+  /** What it says of one that was asked for; nothing of one it does not know. */
+  news(uuid) {
+    return this.kept.has(uuid) ? [this.kept.get(uuid)] : [];
   }
 
   apply(sent) {
@@ -106,6 +112,9 @@ export class FakeServer {
         return { client_uuid, answer: "refused", code: "broken", sentence: "Broken." };
       }
       const answer = this.answerTo(JSON.parse(content));
+      if (answer.answer !== "applied") {
+        this.kept.set(client_uuid, { client_uuid, ...answer });
+      }
       if (answer.answer === "applied") {
         this.applied.set(client_uuid, hash);
         this.order.push(client_uuid);
