@@ -4,11 +4,12 @@
  */
 import "fake-indexeddb/auto";
 
-import { appendFileSync } from "node:fs";
+import { appendFileSync, readFileSync } from "node:fs";
 import { request } from "node:http";
 import { createInterface } from "node:readline";
 
 import { recordAction } from "../../static/js/field/operations.js";
+import { sendPhotos } from "../../static/js/field/photos.js";
 import { sendWaiting } from "../../static/js/field/queue.js";
 import { openStore } from "../../static/js/field/store.js";
 import { dice } from "../js/support/field_phone.js";
@@ -21,13 +22,17 @@ const ANGLES = {
 const ANSWER_OF = { acknowledged: "applied" };
 const HURRIED = { isHurried: true };
 
-const { world, phones: known, seed } = JSON.parse(process.argv[2]);
+const { world, phones: known, pictures, seed } = JSON.parse(process.argv[2]);
+const PICTURES = pictures.map((path) => new Blob([readFileSync(path)], { type: "image/jpeg" }));
 let base = "";
 
 /** As fetch does it, on a connection of its own for each request. */
-function send(address, { method, headers, body }) {
+async function send(address, { method, headers, body }) {
+  const bytes = Buffer.from(await new Response(body ?? "").arrayBuffer());
   return new Promise((resolve, reject) => {
-    const sent = request(new URL(address, base), { method, headers, agent: false }, (answer) => {
+    const whole = { ...headers, "Content-Length": bytes.length };
+    const options = { method, headers: whole, agent: false };
+    const sent = request(new URL(address, base), options, (answer) => {
       const pieces = [];
       answer.on("data", (piece) => pieces.push(piece));
       answer.on("error", reject);
@@ -36,7 +41,7 @@ function send(address, { method, headers, body }) {
       );
     });
     sent.on("error", reject);
-    sent.end(typeof body === "string" ? body : Buffer.from(body));
+    sent.end(bytes);
   });
 }
 
@@ -120,8 +125,13 @@ class Phone {
       const of = { operation: made.client_uuid };
       await this.record("inspection", this.reading(of), { needs: [made.client_uuid] });
     } else {
-      await this.record("inspection", this.reading(sign));
+      await this.record("inspection", this.reading(sign), { photos: this.photos() });
     }
+  }
+
+  /** One reading in six has a photo, some of them of several pieces. */
+  photos() {
+    return this.roll() < 1 / 6 ? [{ blob: this.pick(PICTURES), role: "seen" }] : [];
   }
 
   /** Send what waits; after an answer that did not come, wait a little as the queue does. */
@@ -133,8 +143,7 @@ class Phone {
     if (outcome.state !== "offline" && outcome.state !== "busy") {
       throw new Error(`phone ${this.number}: ${outcome.state} ${outcome.sentence}`);
     }
-    this.tries += 1;
-    await new Promise((resolve) => setTimeout(resolve, 20 + this.roll() * 300));
+    await this.rest();
     return false;
   }
 
@@ -150,6 +159,19 @@ class Phone {
     do {
       while (!(await this.send()));
     } while (await this.correct());
+    await this.sendPhotos();
+  }
+
+  /** Send photos until the server has all those of operations that it has. */
+  async sendPhotos() {
+    while ((await sendPhotos(this.app)).left > 0) {
+      await this.rest();
+    }
+  }
+
+  async rest() {
+    this.tries += 1;
+    await new Promise((resolve) => setTimeout(resolve, 20 + this.roll() * 300));
   }
 
   /** Record anew what was refused; return whether there was any. */
@@ -166,6 +188,7 @@ class Phone {
 
   async checkIn() {
     while (!(await this.send({ ...HURRIED, isCheckIn: true })));
+    await this.sendPhotos();
     return this.app.store.setting("epoch");
   }
 

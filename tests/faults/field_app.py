@@ -7,23 +7,34 @@ import subprocess
 import threading
 from typing import TYPE_CHECKING, Any
 
+from PIL import Image
+
 from tests.faults.site import ROOT
 from tools.node import NODE
 
 if TYPE_CHECKING:
     from pathlib import Path
 
+# Photos go in pieces of 256 KiB (static/js/field/constants.js): one piece, and several.
+PICTURE_SIDES_PX = (120, 1000)
+NOISE = 80.0
+
 
 class FieldApp:
     """Several phones that record, send and keep what they hold as the field app does."""
 
     def __init__(
-        self, world: dict[str, Any], known: list[dict[str, Any]], address: tuple[str, int]
+        self,
+        world: dict[str, Any],
+        known: list[dict[str, Any]],
+        address: tuple[str, int],
+        folder: Path,
     ) -> None:
         self.address = address
         self.trouble: Exception | None = None
         self.epochs: list[str] = []
-        told = json.dumps({"world": world, "phones": known, "seed": 7})
+        pictures = [str(path) for path in draw_pictures(folder)]
+        told = json.dumps({"world": world, "phones": known, "pictures": pictures, "seed": 7})
         self._node = subprocess.Popen(
             [NODE, "tests/faults/field_app.mjs", told],
             cwd=ROOT,
@@ -69,3 +80,13 @@ class FieldApp:
             raise RuntimeError(msg)
         told: dict[str, Any] = json.loads(answer)
         return told
+
+
+def draw_pictures(folder: Path) -> list[Path]:
+    """Draw a small picture of one piece and a large one of several, all noise."""
+    found = []
+    for side_px in PICTURE_SIDES_PX:
+        path = folder / f"picture-{side_px}.jpg"
+        Image.effect_noise((side_px, side_px), NOISE).save(path, quality=90)
+        found.append(path)
+    return found

@@ -52,10 +52,12 @@ def compare(outboxes: list[Outbox], signs_before: int) -> dict[str, Any]:
     _compare_inspections(applied, found)
     _compare_by_key(applied, found)
     _compare_by_count(applied, found, signs_before)
+    photos = _compare_photos(applied, found)
     return {
         "operations": len(saved),
         "states": Counter(str(row.state) for row in rows.values()),
         "kinds": Counter(row.kind for row in rows.values()),
+        "photos": photos,
         "signs_judged_anew": _judge_again(),
         **found,
     }
@@ -138,6 +140,29 @@ def _compare_by_count(
             for key, number in results.items()
             if number > 1
         ]
+
+
+def _compare_photos(applied: dict[str, Recorded], found: dict[str, list[str]]) -> int:
+    """Every photo of an applied operation is stored once, with its hash; return how many."""
+    from inventory.models import Photo, PhotoUpload
+
+    wanted = {
+        each["photo_uuid"]: each["sha256"]
+        for operation in applied.values()
+        for each in json.loads(operation.content)["photos"]
+    }
+    stored = {
+        str(each.client_uuid): each.photo.sha256
+        for each in PhotoUpload.objects.select_related("photo")
+        if each.photo is not None
+    }
+    found["lost"] += [
+        f"photo {key}" for key, sha256 in wanted.items() if stored.get(key) != sha256
+    ]
+    found["invented"] += [f"photo {key}" for key in stored if key not in wanted]
+    more = Photo.objects.count() - len(stored)
+    found["doubled"] += [f"{more} photos without an upload"] if more else []
+    return len(stored)
 
 
 def _payload(operation: Recorded) -> dict[str, Any]:

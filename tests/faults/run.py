@@ -80,7 +80,8 @@ class Report:
                     f"{what.replace('_', ' ')} {len(found[what])}"
                     for what in ("lost", "doubled", "invented", "answered_otherwise")
                 )
-                + f", verdicts out of date {found['signs_judged_anew']}"
+                + f", verdicts out of date {found['signs_judged_anew']}; "
+                f"{found['photos']} photos"
             )
         lines.append(
             f"    {self.acknowledged_since_backup:>8,}  acknowledged after the backup and "
@@ -186,7 +187,7 @@ def _run(
         )
         for number, known in enumerate(world["phones"][APP_COUNT:])
     ]
-    app = FieldApp(world, world["phones"][:APP_COUNT], proxy.address)
+    app = FieldApp(world, world["phones"][:APP_COUNT], proxy.address, outboxes.parent)
     try:
         run_all([*phones, app], each // 2, killer)
         killer.rest()

@@ -47,6 +47,7 @@ def test_nothing_is_lost_doubled_or_invented_through_faults_and_a_restored_backu
     assert report.before_restore["signs_judged_anew"] == 0
     assert report.after_restore["signs_judged_anew"] == 0
     assert report.after_restore["operations"] == report.before_restore["operations"]
+    assert report.after_restore["photos"] == report.before_restore["photos"] > 0
     assert report.acknowledged_since_backup > 0
     assert report.epochs == 2
     for fault in (*RATES, UNTOUCHED, SERVER_GONE, KILL_SERVER, KILL_WORKER):
