@@ -19,6 +19,7 @@ from inventory.models import (
     Support,
 )
 from inventory.services.assessment import assess_sign
+from inventory.services.inspection import ReadingSetInput, record_inspection
 from tests.browser.acting import overflow_px
 from tests.browser.field_acting import CrewPhone, hand_out_package
 from tests.browser.watching import Watch
@@ -324,6 +325,36 @@ def test_the_verdict_on_the_phone_is_the_servers(phone, sign, white, red, surfac
         "shown"
     ]
     assert shown["verdict"] == verdict
+
+
+def test_a_colour_read_on_an_earlier_visit_counts_on_the_phone_as_on_the_server(
+    agency, instrument, new_phone
+):
+    sign = stand(agency)
+    record_inspection(
+        sign=sign,
+        taken_at=timezone.now() - timedelta(days=30),
+        how="hand_held",
+        surface_state="dry",
+        reading_sets=[
+            ReadingSetInput("red", ("15",) * 4),
+            ReadingSetInput("white", ("90",) * 4),
+        ],
+    )
+    phone = new_phone(agency, [sign])
+    phone.go_offline()
+    open_readings(phone, sign)
+    # White alone meets its level; with the red of a month ago the contrast is 2.67:1.
+    read(phone, ("40",) * 4)
+    assert phone.page.inner_text("[data-verdict] .standing .word") == "below"
+    phone.page.click("text=Next: red")
+    phone.page.click("[data-secondary] >> text=Save now")
+    phone.page.wait_for_selector("[data-said] >> text=Saved on this phone")
+    reason = phone.page.inner_text(".big-mark + p")
+    phone.send()
+    standing = Standing.objects.get(sign=sign)
+    assert standing.verdict == "below"
+    assert sign.assessments.latest("assessed_at").reason == reason
 
 
 def test_the_mean_and_its_level_run_along_with_the_value_on_the_keypad(phone, sign):

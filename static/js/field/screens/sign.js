@@ -7,7 +7,8 @@ import { dayWords } from "../day_words.js";
 import { h, put } from "../dom.js";
 import { identifiedOf, identifiedQuery, identifiedWords } from "../identified.js";
 import { actBar, linkButton, notice, primaryLink, section, standingMark, verdictMark } from "../pieces.js";
-import { contentOf } from "../recorded_words.js";
+import { openJudge } from "../reading_judge.js";
+import { recordedReadings } from "../readings_of_sign.js";
 import { makeHash } from "../router.js";
 import { notCarried, signHead } from "../sign_head.js";
 import { faceName } from "../sign_lines.js";
@@ -34,33 +35,16 @@ export async function show(place, params, app) {
   const { sign } = subject;
   const identified = identifiedOf(params);
   const query = { ...identifiedQuery(identified), stop: params.stop };
-  const read = await lastReadHere(app, subject);
+  const isRead = (await recordedReadings(app, subject)).length > 0;
+  const answer = isRead ? (await openJudge(app, subject, null))([]) : null;
   const stop = params.stop ? await app.store.stop(Number(params.stop)) : null;
   put(place, h("h1", null, faceName(sign)), await signHead(app, subject, { isNamed: false }));
   put(place, stateNotice(sign, query), stop ? stopNotice(stop) : null);
-  put(place, standingSection(sign, read), actions(subject, query, app.memory.get(FACE_IN_HAND)));
+  put(place, standingSection(sign, isRead, answer), actions(subject, query, app.memory.get(FACE_IN_HAND)));
   put(place, recordedSection(subject), readingsSection(sign), damageSection(sign));
   put(place, await factsSection(app, subject, identified), historySection(sign), await photoSection(app, sign));
-  put(place, await actOf(app, subject, query, stop, read !== null));
+  put(place, await actOf(app, subject, query, stop, isRead));
   return { placeName: subject.support?.road ?? "" };
-}
-
-/**
- * Return the verdict of the last readings recorded on this phone; null without any.
- *
- * @param {App} app
- * @param {Subject} subject
- * @returns {Promise<string | null>}
- */
-async function lastReadHere(app, subject) {
-  for (const { client_uuid } of subject.recorded) {
-    const operation = await app.store.operation(client_uuid);
-    const content = operation && operation.state !== "refused" ? contentOf(operation) : null;
-    if (content?.kind === "inspection" && content.payload.reading_sets?.length) {
-      return content.payload.shown?.verdict ?? "";
-    }
-  }
-  return null;
 }
 
 /**
@@ -93,14 +77,17 @@ function stopNotice(stop) {
 
 /**
  * @param {Sign} sign
- * @param {string | null} read verdict of what was read on this phone since; "" where there is none
+ * @param {boolean} isRead whether readings of it were recorded on this phone
+ * @param {import("../../shared/verdict/types.js").Answer | null} answer what they come to; null
+ *   where this phone cannot tell
  * @returns {HTMLElement}
  */
-function standingSection(sign, read) {
-  if (read !== null) {
+function standingSection(sign, isRead, answer) {
+  if (isRead) {
     return section(
       "How it stands",
-      h("p", { class: "big-mark" }, read ? verdictMark(read) : "Read on this phone"),
+      h("p", { class: "big-mark" }, answer ? verdictMark(answer.verdict) : "Read, not judged yet"),
+      answer ? h("p", null, answer.reason) : null,
       h("p", { class: "soft" }, "By the readings saved on this phone."),
     );
   }

@@ -48,7 +48,11 @@ export async function show(place, _params, app) {
  */
 async function todayPieces(app) {
   const packages = /** @type {Package[]} */ (app.basics?.packages ?? []);
-  const mine = packages.filter((each) => each.crew_is_me || each.crew_is_any);
+  const today = deviceDay(app.now());
+  const mine = packages
+    .filter((each) => each.crew_is_me || each.crew_is_any)
+    .filter((each) => each.work_on === today || (each.work_on < today && isOpen(each)));
+  const later = packages.filter((each) => (each.crew_is_me || each.crew_is_any) && each.work_on > today);
   const areas = await app.store.areas();
   const carried = new Set(areas.filter((each) => each.is_whole).map((each) => each.package_id));
   const lists = await Promise.all(
@@ -60,6 +64,7 @@ async function todayPieces(app) {
     app.basics === null ? welcome() : null,
     ...(await Promise.all(lists.map(({ each, stops }) => packageSection(app, each, stops)))),
     app.basics !== null && mine.length === 0 ? noPackage(areas.length > 0) : null,
+    later.length ? laterSection(later) : null,
     await instrumentSection(app),
     await waitingSection(app),
     section("Signs on this phone", h("p", null, carriedWords(areas)), linkButton("Take signs along", "#/take-along")),
@@ -73,6 +78,27 @@ async function todayPieces(app) {
       ? primaryLink(`Open stop ${next.number}`, stopHash(next))
       : primaryLink("Find a sign", "#/near"),
   };
+}
+
+/**
+ * Return whether a package has stops of which nothing was said yet, as the server knew it.
+ *
+ * @param {Package} work
+ * @returns {boolean}
+ */
+function isOpen(work) {
+  return work.done_count + (work.not_done_count ?? 0) < work.stop_count;
+}
+
+/**
+ * @param {Package[]} packages of the days to come
+ * @returns {HTMLElement}
+ */
+function laterSection(packages) {
+  const lines = packages.map((each) =>
+    h("li", { class: "reading-line" }, h("strong", null, each.title), h("span", { class: "small soft" }, `${dayWords(each.work_on)}, ${each.stop_count} stops`)),
+  );
+  return h("details", null, h("summary", null, "Coming days"), h("ul", { class: "lines" }, lines));
 }
 
 /** @returns {HTMLElement} */
@@ -92,7 +118,7 @@ function welcome() {
 function noPackage(hasArea) {
   return notice(
     "",
-    h("p", null, "No stops are planned for you. "),
+    h("p", null, "No stops are planned for you today."),
     h("p", null, hasArea ? "You can still find and read every sign this phone carries." : "Take an area along to find and read its signs without signal."),
   );
 }
