@@ -18,6 +18,7 @@ from inventory.errors import OutOfRangeError, StateConflictError
 from inventory.models import Sign
 from inventory.models.signs import DatePrecision
 from inventory.services.fields import check_fields, check_storable
+from inventory.services.relinks import signs_kept_for
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -90,10 +91,23 @@ def check_visit(
             "the date, or record it on the earlier face."
         )
         raise StateConflictError(msg)
+    _check_not_merged(sign)
     if sign.removed_on is not None and day > sign.removed_on + ONE_DAY:
         msg = (
             f"The inspection is of {day:%Y-%m-%d}, but the sign was taken down on "
             f"{sign.removed_on:%Y-%m-%d}. Record it on the face that replaced it."
+        )
+        raise StateConflictError(msg)
+
+
+def _check_not_merged(sign: Sign) -> None:
+    """Refuse a sign that was recorded twice: what is stored on it now would count nowhere."""
+    if sign.state != Sign.State.REMOVED:
+        return
+    kept = signs_kept_for([sign.pk]).get(sign.pk)
+    if kept is not None:
+        msg = (
+            f"Sign {sign.pk} was recorded twice: it is sign {kept}. Record this on sign {kept}."
         )
         raise StateConflictError(msg)
 

@@ -22,6 +22,7 @@ from inventory.models import (
     SupportMergeUndo,
 )
 from inventory.services.assessment import assess_sign
+from inventory.services.exchange.receive import lock_organisation
 from inventory.services.logbook import log
 from inventory.services.relinks import (
     counts_for,
@@ -67,6 +68,7 @@ def merge_supports(
     now = now or timezone.now()
     reason = _read_reason(reason, "the two are one post")
     _check_two(kept.pk, duplicate.pk, "support")
+    lock_organisation(kept.organisation)
     locked = {each.pk: each for each in lock_supports([kept.pk, duplicate.pk])}
     kept, duplicate = locked[kept.pk], locked[duplicate.pk]
     _check_same_owner(kept.organisation, duplicate.organisation)
@@ -99,6 +101,7 @@ def undo_support_merge(
     """Take a merge of supports back: what was moved over hangs on its own support again."""
     now = now or timezone.now()
     reason = _read_reason(reason, "the merge is undone")
+    lock_organisation(merge.organisation)
     lock_supports([merge.kept_id, merge.duplicate_id])
     locked: SupportMerge = (
         SupportMerge.objects.select_for_update(of=("self",))
@@ -148,6 +151,8 @@ def merge_signs(
     now = now or timezone.now()
     reason = _read_reason(reason, "the two are one face")
     _check_two(kept.pk, duplicate.pk, "sign")
+    # What phones send meanwhile waits: it is for the one sign or for the other, by then.
+    lock_organisation(_owner_of(kept))
     places = {each.pk: each for each in _lock_positions(signs__in=[kept.pk, duplicate.pk])}
     locked = {each.pk: each for each in lock_signs([kept.pk, duplicate.pk])}
     kept, duplicate = locked[kept.pk], locked[duplicate.pk]
@@ -208,6 +213,7 @@ def undo_sign_merge(
     """
     now = now or timezone.now()
     reason = _read_reason(reason, "the merge is undone")
+    lock_organisation(merge.organisation)
     _lock_positions(signs__in=[merge.kept_id, merge.duplicate_id])
     signs = {each.pk: each for each in lock_signs([merge.kept_id, merge.duplicate_id])}
     locked: SignMerge = (

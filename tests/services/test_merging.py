@@ -22,7 +22,7 @@ from inventory.models import (
     Standing,
     Support,
 )
-from inventory.services.assessment import assess_signs, mark_due
+from inventory.services.assessment import assess_signs
 from inventory.services.inspection import (
     ObservationInput,
     ReadingSetInput,
@@ -37,11 +37,10 @@ from inventory.services.merging import (
     undo_support_merge,
 )
 from inventory.services.people import create_organisation
-from inventory.services.relinks import signs_kept_for, supports_kept_for
+from inventory.services.relinks import signs_kept_for
 from inventory.services.sign_record import sign_record
 from inventory.services.standards import code_book
 from inventory.services.standing import lock_signs
-from inventory.services.support_moves import move_support
 from tests.factories import (
     NOW,
     make_agency,
@@ -56,6 +55,7 @@ from tests.factories import (
     position_of,
 )
 from tests.races import at_once
+from tests.services.exchange.phones import Phone, readings_of
 
 pytestmark = pytest.mark.django_db
 
@@ -208,6 +208,16 @@ def test_what_is_recorded_while_merged_stays_with_the_one_kept(agency):
     assert signs_kept_for([duplicate.pk]) == {}
 
 
+def test_on_the_duplicate_itself_nothing_more_is_recorded_while_merged(agency):
+    kept, duplicate = make_sign(agency), make_sign(agency)
+    merged = merge(kept, duplicate)
+    with pytest.raises(StateConflictError, match=f"it is sign {kept.pk}. Record this on"):
+        read(duplicate)
+    undo(merged)
+    read(duplicate)
+    assert verdict(duplicate) == "meets"
+
+
 def test_a_face_taken_down_before_keeps_its_day_and_its_reason(agency):
     kept, duplicate = make_sign(agency), make_sign(agency)
     read(duplicate, "60", "12")
@@ -318,70 +328,6 @@ def test_what_counts_for_many_signs_is_found_in_the_same_queries(
     assert [len(each.readings) for each in gathered] == [2, 2, 2]
 
 
-# --- supports --------------------------------------------------------------------------------
-
-
-def test_what_hangs_on_the_duplicate_post_hangs_on_the_one_kept(agency):
-    kept = make_support(agency)
-    duplicate = make_support(agency, latitude_deg=43.0001)
-    sign = make_sign(agency, position=make_position(agency, support=duplicate))
-    empty = make_position(agency, support=duplicate)
-    mark_due(organisation=agency, now=NOW)
-    merged = merge_supports(kept=kept, duplicate=duplicate, reason="one post", now=NOW)
-    assert set(kept.positions.all()) == {position_of(sign), empty}
-    assert not duplicate.positions.exists()
-    assert Standing.objects.get(sign=sign).latitude_deg == 43.0
-    assert supports_kept_for([duplicate.pk]) == {duplicate.pk: kept.pk}
-    assert "2 places moved over" in sign.logbook.get(verb="merge supports").text
-    undo_support_merge(merge=merged, reason="two posts", now=LATER)
-    assert set(duplicate.positions.all()) == {position_of(sign), empty}
-    assert Standing.objects.get(sign=sign).latitude_deg == 43.0001
-    assert supports_kept_for([duplicate.pk]) == {}
-
-
-def test_an_empty_duplicate_post_is_merged_and_noted(agency):
-    kept, duplicate = make_support(agency), make_support(agency)
-    merged = merge_supports(kept=kept, duplicate=duplicate, reason="one post", now=NOW)
-    assert merged.positions.count() == 0
-    assert agency.logbook.filter(verb="merge supports", sign=None).count() == 1
-
-
-def test_merges_of_posts_are_undone_the_last_one_first(agency):
-    first, second, third = (make_support(agency) for _ in range(3))
-    position = make_position(agency, support=third)
-    early = merge_supports(kept=second, duplicate=third, reason="one", now=NOW)
-    late = merge_supports(kept=first, duplicate=second, reason="one", now=NOW)
-    position.refresh_from_db()
-    assert position.support == first
-    with pytest.raises(StateConflictError, match="undo that merge first"):
-        undo_support_merge(merge=early, reason="no", now=LATER)
-    undo_support_merge(merge=late, reason="no", now=LATER)
-    undo_support_merge(merge=early, reason="no", now=LATER)
-    position.refresh_from_db()
-    assert position.support == third
-    with pytest.raises(StateConflictError, match="was undone at"):
-        undo_support_merge(merge=late, reason="no", now=LATER)
-
-
-def test_a_place_that_was_hung_elsewhere_since_is_not_taken_back(agency):
-    kept, duplicate = make_support(agency), make_support(agency)
-    position = make_position(agency, support=duplicate)
-    merged = merge_supports(kept=kept, duplicate=duplicate, reason="one", now=NOW)
-    Position.objects.filter(pk=position.pk).update(support=make_support(agency))
-    with pytest.raises(StateConflictError, match="undo what moved it there first"):
-        undo_support_merge(merge=merged, reason="no", now=LATER)
-
-
-def test_posts_of_two_agencies_or_one_with_itself_are_refused(agency):
-    support = make_support(agency)
-    with pytest.raises(NotPermittedError):
-        merge_supports(kept=support, duplicate=make_support(make_agency()), reason="x", now=NOW)
-    with pytest.raises(OutOfRangeError, match="with itself"):
-        merge_supports(kept=support, duplicate=support, reason="x", now=NOW)
-    with pytest.raises(OutOfRangeError, match="the two are one post"):
-        merge_supports(kept=support, duplicate=make_support(agency), reason="", now=NOW)
-
-
 # --- merge, then undo: as if it had not been -------------------------------------------------
 
 values = st.integers(min_value=1, max_value=120).map(str)
@@ -485,6 +431,18 @@ def test_two_who_merge_the_same_two_signs_each_their_way_merge_once():
 
 
 @pytest.mark.django_db(transaction=True)
+def test_what_a_phone_sends_on_the_duplicate_while_it_is_merged_counts_for_the_one_kept():
+    agency = make_agency()
+    kept, duplicate = make_sign(agency), make_sign(agency)
+    phone = Phone(agency)
+    phone.record("inspection", readings_of({"id": duplicate.pk}, "60", "12"))
+    at_once(phone.send, lambda: merge(kept, duplicate))
+    # Stored on the one sign or on the other, whichever came first: it counts all the same.
+    assert Inspection.objects.count() == 1
+    assert verdict(kept) == "meets"
+
+
+@pytest.mark.django_db(transaction=True)
 def test_a_merge_is_undone_once_by_two_at_once():
     agency = make_agency()
     merged = merge(make_sign(agency), make_sign(agency))
@@ -493,17 +451,3 @@ def test_a_merge_is_undone_once_by_two_at_once():
         "StateConflictError",
     ]
     assert Sign.objects.filter(state=Sign.State.INSTALLED).count() == 2
-
-
-@pytest.mark.django_db(transaction=True)
-def test_a_post_is_moved_and_merged_at_once_and_nothing_hangs_in_between():
-    agency = make_agency()
-    kept, duplicate = make_support(agency), make_support(agency, latitude_deg=43.0001)
-    sign = make_sign(agency, position=make_position(agency, support=duplicate))
-    at_once(
-        lambda: merge_supports(kept=kept, duplicate=duplicate, reason="one", now=NOW),
-        lambda: move_support(support=kept, latitude_deg=44.0, longitude_deg=-89.5, now=NOW),
-    )
-    assert position_of(Sign.objects.get(pk=sign.pk)).support == kept
-    standing = Standing.objects.get(sign=sign)
-    assert standing.latitude_deg == Support.objects.get(pk=kept.pk).latitude_deg == 44.0
