@@ -79,6 +79,8 @@ class CrewPhone:
         self.show("#/check")
         self.page.click("text=I have read this")
         self.wait_for_heading("Check an instrument")
+        self.show("#/today")
+        expect(self.page.locator(HEADING)).to_contain_text("Today")
         return person
 
     def show(self, address: str) -> None:

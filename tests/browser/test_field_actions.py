@@ -12,18 +12,21 @@ from inventory.models import (
     InstrumentCheck,
     Observation,
     Photo,
+    Road,
     Sign,
     StopResult,
     SupportMove,
     VisualRating,
     WrongDataFlag,
 )
+from inventory.services.exchange.settling import settle_operation
 from tests.browser.acting import overflow_px
 from tests.browser.field_acting import CrewPhone, hand_out_package
 from tests.browser.test_field_crew import GLARING_COLOURS
 from tests.factories import (
     make_agency,
     make_instrument,
+    make_person,
     make_position,
     make_press,
     make_released_order,
@@ -44,7 +47,10 @@ def agency():
 
 @pytest.fixture
 def sign(agency):
-    support = make_support(agency, latitude_deg=43.0, longitude_deg=-89.5, accuracy_m=1.0)
+    road = Road.objects.create(organisation=agency, name="Mill Road")
+    support = make_support(
+        agency, latitude_deg=43.0, longitude_deg=-89.5, accuracy_m=1.0, road=road
+    )
     return make_sign(agency, position=make_position(agency, support=support))
 
 
@@ -132,6 +138,16 @@ def test_undo_within_ten_seconds_sends_nothing(phone, sign):
     phone.page.click("text=Sent in the last 30 days")
     phone.page.wait_for_selector("text=undone, never sent")
     assert not DeviceOperation.objects.exists()
+
+
+def test_what_is_on_the_server_is_not_undone_but_said_so(phone, sign):
+    phone.show(f"#/note/{sign.pk}")
+    phone.page.fill("#note", "kept")
+    phone.save()
+    phone.send()
+    phone.page.click("text=Undo")
+    phone.page.wait_for_selector("[data-said] >> text=It is on the server already")
+    assert DeviceOperation.objects.get().state == "applied"
 
 
 def test_a_note_a_wrong_record_and_a_look_by_night(phone, sign):
@@ -241,6 +257,7 @@ def test_an_unknown_sign_is_added_and_worked_on_before_it_is_sent(agency, sign, 
     phone.page.click("label.chip >> text=west >> nth=-1")
     phone.page.fill("#width_in", "36")
     phone.page.select_option("#color_background", "red")
+    phone.page.select_option("#road_id", label="Mill Road")
     phone.page.fill("#label", "001-0JM")
     phone.page.click("[data-save]")
     phone.page.wait_for_selector("[data-refusal] >> text=last character does not fit")
@@ -254,7 +271,8 @@ def test_an_unknown_sign_is_added_and_worked_on_before_it_is_sent(agency, sign, 
     phone.send()
     added = Sign.objects.exclude(pk=sign.pk).get()
     assert (added.sign_code, added.width_in, added.height_in) == ("R1-2", 36, None)
-    assert added.position.support.latitude_deg == 43.001
+    support = added.position.support
+    assert (support.latitude_deg, support.road.name) == (43.001, "Mill Road")
     assert added.inspections.get().note == "behind the barn"
     assert list(added.colour_areas.values_list("part", "color")) == [("background", "red")]
 
@@ -332,7 +350,19 @@ def test_two_crews_faces_for_one_place_are_both_kept_for_an_engineer(
     first.refresh_from_db()
     second.refresh_from_db()
     assert (first.state, second.state) == ("installed", "in_stock")
-    assert DeviceOperation.objects.filter(state="held", code="conflict").count() == 1
+    held = DeviceOperation.objects.get(state="held", code="conflict")
+    settle_operation(
+        operation=held,
+        decision="apply",
+        reason="seen on the post",
+        by=make_person(agency),
+        content=None,
+    )
+    other.show("#/outbox")
+    other.page.click("text=Ask for news")
+    expect(other.page.locator("[data-counts]")).to_contain_text("is on the server")
+    second.refresh_from_db()
+    assert second.state == "installed"
 
 
 def test_a_refused_record_is_put_right_and_sent_again(phone, sign):

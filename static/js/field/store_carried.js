@@ -330,7 +330,11 @@ export class CarriedStore extends OutboxStore {
   async roads(box) {
     /** @type {Record<string, any>[]} */
     const all = await this.database.getAll("roads");
+    // A road whose line nobody drew cannot be placed.
     return all.filter(({ line }) => {
+      if (!line?.length) {
+        return false;
+      }
       const lats = line.map((/** @type {number[]} */ point) => point[1]);
       const lons = line.map((/** @type {number[]} */ point) => point[0]);
       return (

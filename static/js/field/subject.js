@@ -341,12 +341,13 @@ async function installedHere(app, placeKey) {
 async function since(app, signKey, states, carried, kind) {
   const found = await app.store.operations({ sign: signKey, states, limit: MOST_SHOWN });
   const copied_at_ms = await takenAtMs(app, carried);
-  return found.filter(
-    (each) =>
-      (!kind || each.kind === kind) &&
-      !each.replaced_by &&
-      (each.state !== "acknowledged" || (each.acknowledged_at_ms ?? 0) > copied_at_ms),
-  );
+  // The server's clock is held against the phone's, by which the copy was taken.
+  const skew_ms = (app.connection?.skew_s ?? 0) * 1000;
+  return found.filter((each) => {
+    const known_at_ms = Math.max(each.recorded_at_ms, (each.acknowledged_at_ms ?? 0) - skew_ms);
+    const isNews = each.state !== "acknowledged" || known_at_ms > copied_at_ms;
+    return (!kind || each.kind === kind) && !each.replaced_by && isNews;
+  });
 }
 
 /**

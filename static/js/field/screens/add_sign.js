@@ -25,6 +25,8 @@ const LARGEST_SIDE_IN = 1200;
 const HERE = "here";
 const NEW = "new";
 const NOT_KNOWN = "";
+/** Roads are offered that have a sign so near. */
+const NEAR_M = 500;
 const PARTS = /** @type {const} */ (["background", "legend"]);
 
 /** @type {import("../routes.js").Screen["show"]} */
@@ -35,6 +37,7 @@ export async function show(place, params, app) {
   const basics = app.basics ?? {};
   const meter = new FixMeter(app);
   const post = newSupport(basics, before?.support?.new ?? null);
+  meter.onChange = () => void offerRoads(app, meter.fix, post.road);
   const newPlace = h("div", { class: "stack-small" }, meter.element, post.element);
   const where = chips({
     name: "where",
@@ -258,8 +261,20 @@ function newSupport(basics, before) {
     before?.side ?? "",
     { most: 24, hint: "For example: east side, median." },
   );
+  const road = pickField(
+    "road_id",
+    "Road",
+    [],
+    "",
+    { empty: "not known", hint: "Roads with signs near you, the nearest first." },
+  );
+  if (before?.road_id) {
+    road.input.append(h("option", { value: before.road_id }, "the road picked before"));
+    road.input.value = String(before.road_id);
+  }
   return {
-    element: h("div", { class: "stack-small" }, kind.element, side.element),
+    element: h("div", { class: "stack-small" }, road.element, side.element, kind.element),
+    road: road.input,
     /** @param {import("../fixes.js").Fix | null} fix */
     value: (fix) => ({
       latitude_deg: Number((fix?.latitude_deg ?? before?.latitude_deg ?? 0).toFixed(7)),
@@ -267,9 +282,29 @@ function newSupport(basics, before) {
       accuracy_m: fix?.accuracy_m ?? before?.accuracy_m ?? null,
       support_type: kind.input.value,
       side: side.input.value.trim(),
-      road_id: null,
+      road_id: road.input.value ? Number(road.input.value) : null,
     }),
   };
+}
+
+/**
+ * Offer the roads that pass near a fix; one that was picked stays picked.
+ *
+ * @param {import("../page.js").App} app
+ * @param {import("../fixes.js").Fix | null} fix
+ * @param {HTMLSelectElement} road
+ */
+async function offerRoads(app, fix, road) {
+  if (!fix) {
+    return;
+  }
+  const around = await app.store.signsNear(fix, NEAR_M);
+  for (const { support } of around) {
+    const isOffered = [...road.options].some((each) => each.value === String(support.road_id));
+    if (support.road_id && !isOffered) {
+      road.append(h("option", { value: support.road_id }, support.road));
+    }
+  }
 }
 
 /**

@@ -48,13 +48,16 @@ export async function show(place, _params, app) {
     clear(trouble, outcome.sentence ? notice("warn", h("p", null, outcome.sentence)) : null);
     await draw();
   };
-  const act = actBar(primaryButton("Send now", tryNow, { "data-send-now": true }));
+  const send = primaryButton("Send now", tryNow, { "data-send-now": true });
+  const act = actBar(send);
   const draw = async () => {
     const count = await app.store.counts();
     await Promise.all([...groups, earlier].map((each) => each.draw()));
     clear(photos, await photosPiece(app));
     counts.textContent = countsSentence(count);
-    act.hidden = count.waiting + count.photos === 0;
+    const isWaiting = count.waiting + count.photos > 0;
+    send.textContent = isWaiting ? "Send now" : "Ask for news";
+    act.hidden = !isWaiting && count.held + count.refused === 0;
   };
   put(
     place,
