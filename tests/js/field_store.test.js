@@ -3,7 +3,7 @@ import { test } from "node:test";
 
 import { openDB } from "idb";
 
-import { NobodyError, NotSavedError, recordAction } from "../../static/js/field/operations.js";
+import { NobodyError, NotSavedError, NotSecureError, recordAction } from "../../static/js/field/operations.js";
 import { exportUnsaved } from "../../static/js/field/outbox_file.js";
 import {
   openStore,
@@ -37,6 +37,14 @@ test("before anybody signed in nothing is recorded, and the person is told why",
   const phone = await makePhone(t);
   await phone.store.setSetting("person", null);
   await assert.rejects(recordAction(phone, NOTE), NobodyError);
+  assert.deepEqual(await phone.store.operations(), []);
+});
+
+test("on an address without https nothing is recorded, and the person is told why", async (t) => {
+  const phone = await makePhone(t);
+  globalThis.isSecureContext = false;
+  t.after(() => delete globalThis.isSecureContext);
+  await assert.rejects(recordAction(phone, NOTE), NotSecureError);
   assert.deepEqual(await phone.store.operations(), []);
 });
 

@@ -63,3 +63,36 @@ def test_a_lost_or_shortened_built_file_is_noticed(folder):
 def test_a_lost_stamp_is_noticed(folder):
     build_assets.STAMP.unlink()
     assert not whole()
+
+
+def test_the_first_screen_is_known_by_all_that_it_imports_and_no_more(folder, monkeypatch):
+    scripts, field = build_assets.SCRIPTS, "static/js/field"
+    monkeypatch.setattr(build_assets, "FIELD_ENTRY", scripts / "field" / "page.js")
+    monkeypatch.setattr(
+        build_assets, "FIRST_SCREEN", scripts / "field" / "screens" / "today.js"
+    )
+
+    def part(*imports, entry=None, later=()):
+        known = [
+            {"path": f"static/build/{name}", "kind": "import-statement"} for name in imports
+        ]
+        known += [{"path": f"static/build/{name}", "kind": "dynamic-import"} for name in later]
+        return {"imports": known} | ({"entryPoint": f"{field}/{entry}"} if entry else {})
+
+    pieces = "field/pieces"
+    outputs = {
+        "field/page.js": part(f"{pieces}/a.js", entry="page.js", later=[f"{pieces}/map.js"]),
+        f"{pieces}/a.js": part(f"{pieces}/b.js"),
+        f"{pieces}/b.js": part(),
+        f"{pieces}/today.js": part(f"{pieces}/c.js", entry="screens/today.js"),
+        f"{pieces}/c.js": part(f"{pieces}/b.js"),
+        f"{pieces}/map.js": part(entry="screens/map.js"),
+    }
+    listed = {"outputs": {f"static/build/{name}": about for name, about in outputs.items()}}
+    (build_assets.BUILD / "field").mkdir()
+    build_assets._parts_list().write_text(json.dumps(listed))
+    build_assets._note_first_pieces()
+    noted = json.loads((build_assets.BUILD / "field" / "first.json").read_text())
+    wanted = ("page.js", "pieces/a.js", "pieces/b.js", "pieces/c.js", "pieces/today.js")
+    assert noted == [f"build/field/{name}" for name in wanted]
+    assert not build_assets._parts_list().exists()

@@ -38,6 +38,17 @@ export class NobodyError extends Error {
   }
 }
 
+/** The address is not secure: the browser gives no hashes, and keeps nothing for offline. */
+export class NotSecureError extends Error {
+  constructor() {
+    super(
+      "This address is not secure (it does not begin with https), so the phone cannot record " +
+        "safely. Open the app by its https address; your engineer knows it.",
+    );
+    this.name = "NotSecureError";
+  }
+}
+
 /** It could not be stored: what was typed is here, to be saved again or kept as a file. */
 export class NotSavedError extends Error {
   /**
@@ -87,10 +98,14 @@ export async function sha256Hex(bytes) {
  * @param {Recorder} app
  * @param {Action} action
  * @returns {Promise<StoredOperation>}
+ * @throws {NotSecureError} on an address without https
  * @throws {NobodyError} before anybody signed in on this phone
  * @throws {NotSavedError} with the operation in it, when it could not be stored
  */
 export async function recordAction(app, action) {
+  if (globalThis.isSecureContext === false) {
+    throw new NotSecureError();
+  }
   const person = await app.store.setting("person");
   if (!person) {
     throw new NobodyError();

@@ -5,6 +5,7 @@
  * @module
  */
 import { FIELD_ADDRESS, WORKER_ADDRESS } from "./constants.js";
+import { NotSecureError } from "./operations.js";
 
 /**
  * Tells `ready` once the app is kept for offline, `waiting` when a new version is here,
@@ -25,7 +26,9 @@ export class Updates extends EventTarget {
   async start() {
     const workers = navigator.serviceWorker;
     if (!workers) {
-      this.sentence = "This browser cannot keep the app for when there is no signal.";
+      this.sentence = window.isSecureContext
+        ? "This browser cannot keep the app for when there is no signal."
+        : new NotSecureError().message;
       return;
     }
     const hadOne = workers.controller !== null;
