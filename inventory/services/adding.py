@@ -1,4 +1,4 @@
-"""Facts added by the thousand, where nothing needs their keys afterwards."""
+"""Rows added by the thousand, where nothing needs their keys afterwards."""
 
 from __future__ import annotations
 
@@ -10,12 +10,10 @@ from django.db import connection, models
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from inventory.models.scope import Fact
-
 _SENT_AS_THEY_ARE = frozenset((str, int, float, type(None)))
 
 
-def add_records(records: Sequence[Fact]) -> None:
+def add_records(records: Sequence[models.Model]) -> None:
     """Add new records of one kind, as ``add_rows`` does; they do not learn their keys."""
     if not records:
         return

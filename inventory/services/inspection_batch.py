@@ -65,6 +65,7 @@ if TYPE_CHECKING:
     from typing import Any
 
     from inventory.models import Instrument, Organisation, Sign, User
+    from inventory.services.logbook import Entry
 
 __all__ = [
     "ObservationInput",
@@ -361,7 +362,7 @@ class VisitBatch:
                 now=self._now,
             )
 
-    def _entry(self, prepared: _Prepared) -> Any:
+    def _entry(self, prepared: _Prepared) -> Entry:
         visit, inspection = prepared.visit, prepared.inspection
         return entry(
             organisation=inspection.organisation,

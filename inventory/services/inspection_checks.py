@@ -5,8 +5,9 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Mapping
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.utils import timezone
@@ -15,24 +16,26 @@ from inventory.engineering.inspection.readings import check_taken_at
 from inventory.engineering.inspection.uncertainty import MAXIMUM_READING_COUNT
 from inventory.engineering.inspection.vocabulary import How
 from inventory.errors import OutOfRangeError, StateConflictError
-from inventory.models import Sign
+from inventory.models import Inspection, Sign
 from inventory.models.signs import DatePrecision
 from inventory.services.fields import check_fields, check_storable
 from inventory.services.relinks import signs_kept_for
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
-    from datetime import datetime
     from typing import Any
 
     from inventory.engineering.standards.vocabulary import Color
-    from inventory.models import Inspection, Organisation
+    from inventory.models import Organisation
     from inventory.services.inspection_input import UnderstoodSet
 
 ASK_TO_CONFIRM = (
     "If it is so, confirm it and send it again; it is then kept as it is, and noted."
 )
 CONFIRMED = "Confirmed by the person who recorded it:"
+MINUTES_OF_A_DAY = 24 * 60
+_HOW = frozenset(Inspection.How.values)
+_SURFACE_STATES = frozenset(Inspection.SurfaceState.values)
 ONE_DAY = timedelta(days=1)  # a calendar day lies within a day of any moment in it, anywhere
 
 
@@ -55,9 +58,10 @@ def check_visit(
     now: datetime,
 ) -> None:
     """Refuse what cannot be true of this sign."""
-    check_fields(
-        inspection, exclude=["organisation", "sign", "inspector", "instrument", "corrects"]
-    )
+    if not _fits(inspection):
+        check_fields(
+            inspection, exclude=["organisation", "sign", "inspector", "instrument", "corrects"]
+        )
     check_storable(inspection.note, "note")
     taken_at, how = inspection.taken_at, How(inspection.how)
     if timezone.is_naive(taken_at):
@@ -110,6 +114,19 @@ def _check_not_merged(sign: Sign) -> None:
             f"Sign {sign.pk} was recorded twice: it is sign {kept}. Record this on sign {kept}."
         )
         raise StateConflictError(msg)
+
+
+def _fits(inspection: Inspection) -> bool:
+    """Return whether a visit plainly fits its record, as nearly all do; else ask each field."""
+    return (
+        inspection.how in _HOW
+        and inspection.surface_state in _SURFACE_STATES
+        and type(inspection.note) is str
+        and type(inspection.client_uuid) is UUID
+        and type(inspection.taken_at) is datetime
+        and type(inspection.device_offset_minutes) is int
+        and abs(inspection.device_offset_minutes) <= MINUTES_OF_A_DAY
+    )
 
 
 def refuse_empty(is_empty: bool) -> None:

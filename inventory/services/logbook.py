@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from inventory.models import LogbookEntry
-from inventory.services.adding import add_records
+from inventory.services.adding import add_rows
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -14,6 +14,19 @@ if TYPE_CHECKING:
     from inventory.models import Organisation, PrintOrder, Sign, User
 
 MAXIMUM_TEXT_LENGTH = 400
+
+
+class Entry(NamedTuple):
+    """One entry by its columns."""
+
+    organisation_id: int
+    at: datetime
+    actor_id: int | None
+    verb: str
+    text: str
+    sign_id: int | None
+    order_id: int | None
+    detail: dict[str, Any]
 
 
 def log(
@@ -38,13 +51,12 @@ def log(
         order=order,
         detail=detail,
     )
-    written.save(force_insert=True)
-    return written
+    return LogbookEntry.objects.create(**written._asdict())
 
 
-def log_many(entries: Iterable[LogbookEntry]) -> None:
-    """Write many entries, each made by :func:`entry`, within the caller's transaction."""
-    add_records(list(entries))
+def log_many(entries: Iterable[Entry]) -> None:
+    """Write many entries within the caller's transaction."""
+    add_rows(LogbookEntry, Entry._fields, entries)
 
 
 def entry(
@@ -57,19 +69,19 @@ def entry(
     sign: Sign | None = None,
     order: PrintOrder | None = None,
     detail: dict[str, Any] | None = None,
-) -> LogbookEntry:
+) -> Entry:
     """Return an entry that is not written yet; a long text is kept whole in detail."""
     detail = dict(detail or {})
     if len(text) > MAXIMUM_TEXT_LENGTH:
         detail["text"] = text
         text = text[: MAXIMUM_TEXT_LENGTH - 1] + "…"
-    return LogbookEntry(
-        organisation=organisation,
-        actor=actor,
+    return Entry(
+        organisation_id=organisation.pk,
+        at=at,
+        actor_id=None if actor is None else actor.pk,
         verb=verb,
         text=text,
-        at=at,
-        sign=sign,
-        order=order,
+        sign_id=None if sign is None else sign.pk,
+        order_id=None if order is None else order.pk,
         detail=detail,
     )

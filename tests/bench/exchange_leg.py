@@ -24,6 +24,7 @@ from inventory.services.assessment import assess_signs
 from inventory.services.exchange.content import read_batch
 from inventory.services.exchange.devices import register_device
 from inventory.services.exchange.receive import receive_batch
+from inventory.services.garbage import collection_put_off
 from inventory.services.instruments import register_instrument
 from inventory.services.people import add_person
 from tests.bench import take_along
@@ -48,7 +49,7 @@ if TYPE_CHECKING:
 OPERATIONS = 1_000
 REFUSED_EVERY = 50  # 2 % of what is sent
 READINGS = 4
-ROUNDS = 4
+ROUNDS = 5
 RATIO_AIM = 2.5
 SEED = 20260601
 KINDS = (STOP, STREET_NAME, YIELD)
@@ -78,6 +79,11 @@ class _Timed:
     ours_s: float
     plain_s: float
     rows: str
+
+    @property
+    def ratio(self) -> float:
+        """Return how many times as long the batch took."""
+        return self.ours_s / self.plain_s
 
 
 def measure() -> list[Row]:
@@ -133,7 +139,9 @@ def _timed(work: Callable[[], Any]) -> _Timed:
     _check_outcome(before[DeviceOperation])
     rows = rows_left(before, began_at)
     copies = copies_of(rows)
-    return _Timed(ours_s, _seconds(lambda: store_plainly(copies)), count_words(rows))
+    with collection_put_off():  # as the exchange does: the peer has the same conditions
+        plain_s = _seconds(lambda: store_plainly(copies))
+    return _Timed(ours_s, plain_s, count_words(rows))
 
 
 def _check_outcome(newest_before: int) -> None:
@@ -157,20 +165,21 @@ def _seconds(work: Callable[[], Any]) -> float:
 
 
 def _row(name: str, timed: list[_Timed]) -> Row:
-    ours_s = min(each.ours_s for each in timed)
-    plain_s = min(each.plain_s for each in timed)
+    """Return the batch of the middle ratio; each is held against its own rows, just after."""
+    middle = sorted(timed, key=lambda each: each.ratio)[len(timed) // 2]
     return Row(
         name=f"{name}, {connection.vendor}",
-        value=ours_s,
+        value=middle.ours_s,
         unit="s",
         peer="its rows, bulk_create alone",
-        peer_value=plain_s,
-        ratio=ours_s / plain_s,
+        peer_value=middle.plain_s,
+        ratio=middle.ratio,
         target=f"≤ {RATIO_AIM:g} ×",
-        holds=ours_s / plain_s <= RATIO_AIM,
+        holds=middle.ratio <= RATIO_AIM,
         note=(
-            f"{OPERATIONS // REFUSED_EVERY} of them refused; signs judged once before; best of "
-            f"{len(timed)}, each with its peer; rows: {timed[0].rows}"
+            f"{OPERATIONS // REFUSED_EVERY} of them refused; signs judged once before; the "
+            f"middle one of {len(timed)}, ratios "
+            f"{', '.join(f'{each.ratio:.2f}' for each in timed)}; rows: {middle.rows}"
         ),
     )
 

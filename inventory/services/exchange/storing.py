@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from inventory.models import DeviceOperation, OperationNeed, PhotoUpload
+from inventory.services.adding import add_records
 from inventory.services.photo_uploads import attach_waiting
 
 if TYPE_CHECKING:
@@ -28,7 +29,10 @@ MOST_AT_ONCE = 200
 
 def store(applying: Applying, new: Sequence[Trial]) -> None:
     """Write down what came of operations; ``new`` came in now, the others were here."""
-    DeviceOperation.objects.bulk_create(each.operation for each in new)
+    pointed_to = [each.operation for each in new if each.needs or each.content.photos]
+    DeviceOperation.objects.bulk_create(pointed_to)
+    others = [each for each in new if not (each.needs or each.content.photos)]
+    add_records([each.operation for each in others])
     OperationNeed.objects.bulk_create(
         OperationNeed(operation=each.operation, needed_uuid=needed)
         for each in new
