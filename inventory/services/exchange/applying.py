@@ -46,13 +46,13 @@ LONGEST_REASON = DeviceOperation._meta.get_field("settled_reason").max_length or
 logger = logging.getLogger(__name__)
 
 
-class UnknownKindError(InventoryError):
+class UnknownKindError(OutOfRangeError):
     """The operation is of a kind that this version of the server does not know."""
 
     code = UNKNOWN_KIND
 
 
-class ReplacedError(InventoryError):
+class ReplacedError(StateConflictError):
     """A corrected operation in its place is here already."""
 
     code = REPLACED

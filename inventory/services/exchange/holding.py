@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.core.exceptions import ObjectDoesNotExist
 from django.db import DataError, IntegrityError
 
-from inventory.errors import InventoryError
+from inventory.errors import StateConflictError
 
 # Faults of the server's own in applying one operation. It is held and logged: it must not keep
 # back all that its phone sends after it. A database that fails as a whole is none of these.
@@ -21,7 +21,7 @@ FAULTS = (
 )
 
 
-class HeldError(InventoryError):
+class HeldError(StateConflictError):
     """An operation cannot be applied now, and nobody is at fault; it is kept and waits."""
 
     code = "held"
