@@ -193,6 +193,20 @@ test("a face put up and taken back leaves the sign as it was", async () => {
   assert.equal((await loadSubject(app, "12"))?.sign?.state, "installed");
 });
 
+test("a face that waits and is put right does not stand in its own way", async () => {
+  const payload = { position: { id: 5 }, face: { label: "001-0JK" }, installed_on: "2026-11-25" };
+  const put = await record({ kind: "install", payload, sign: "position:5" });
+  await app.store.setAnswers(
+    [{ client_uuid: put.client_uuid, answer: "held", code: "conflict", sentence: "Two faces." }],
+    { epoch: null, server_ms: 2000 },
+  );
+  assert.equal((await loadPlace(app, "5"))?.key, put.client_uuid);
+  const place = await loadPlace(app, "5", put.client_uuid);
+  assert.equal(place?.key, "12");
+  assert.equal(place?.sign?.state, "installed");
+  assert.deepEqual(place?.needs, []);
+});
+
 test("an added sign can be worked on by what put it on record", async () => {
   const payload = {
     support: { new: { latitude_deg: 43.001, longitude_deg: -89.5, accuracy_m: 6 } },

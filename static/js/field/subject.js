@@ -41,15 +41,16 @@ const MOST_SHOWN = 20;
  *
  * @param {App} app
  * @param {string} key
+ * @param {string} [without] an operation that is being put right: as if it were not there
  * @returns {Promise<Subject | null>} null when this phone knows nothing of it
  */
-export async function loadSubject(app, key) {
+export async function loadSubject(app, key, without = "") {
   const subject = /^\d+$/.test(key)
     ? await carriedSubject(app, Number(key))
     : await madeSubject(app, key);
   if (subject?.position) {
     const standing = subject.position.id
-      ? await installedHere(app, `position:${subject.position.id}`)
+      ? await installedHere(app, `position:${subject.position.id}`, without)
       : null;
     if (subject.sign && standing && keyOfRef(standing.ref) !== subject.key) {
       subject.sign = { ...subject.sign, state: "removed", followed_by: keyOfRef(standing.ref) };
@@ -63,11 +64,12 @@ export async function loadSubject(app, key) {
  *
  * @param {App} app
  * @param {string} key the server's id, or the uuid of the operation that made it
+ * @param {string} [without] an operation that is being put right: as if it were not there
  * @returns {Promise<(Subject & { placeRef: Ref, placeKey: string }) | null>}
  */
-export async function loadPlace(app, key) {
+export async function loadPlace(app, key, without = "") {
   if (!/^\d+$/.test(key)) {
-    const made = await loadSubject(app, key);
+    const made = await loadSubject(app, key, without);
     return made && { ...made, placeRef: { operation: key }, placeKey: made.signKey };
   }
   const position = await app.store.position(Number(key));
@@ -76,9 +78,9 @@ export async function loadPlace(app, key) {
   }
   const placeKey = `position:${key}`;
   const place = { placeRef: { id: position.id }, placeKey };
-  const put = await installedHere(app, placeKey);
+  const put = await installedHere(app, placeKey, without);
   const signKey = put ? keyOfRef(put.ref) : position.sign_id ? String(position.sign_id) : "";
-  const stands = signKey ? await loadSubject(app, signKey) : null;
+  const stands = signKey ? await loadSubject(app, signKey, without) : null;
   if (stands) {
     return { ...stands, ...place };
   }
@@ -318,13 +320,15 @@ async function placeOf(app, ref) {
  *
  * @param {App} app
  * @param {string} placeKey
+ * @param {string} without
  * @returns {Promise<{ ref: Ref } | null>}
  */
-async function installedHere(app, placeKey) {
+async function installedHere(app, placeKey, without) {
   const position = placeKey.startsWith("position:")
     ? await app.store.position(Number(placeKey.slice("position:".length)))
     : null;
-  const [put] = await since(app, placeKey, OPEN, position, "install");
+  const found = await since(app, placeKey, OPEN, position, "install");
+  const put = found.find((each) => each.client_uuid !== without);
   return put ? { ref: { operation: put.client_uuid } } : null;
 }
 

@@ -26,7 +26,7 @@ const FACE_IN_HAND = "face_in_hand";
 
 /** @type {import("../routes.js").Screen["show"]} */
 export async function show(place, params, app) {
-  const here = await loadPlace(app, params.position);
+  const here = await loadPlace(app, params.position, params.replaces);
   if (!here?.position) {
     notCarried(place, "Put up a new face");
     return;
