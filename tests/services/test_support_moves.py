@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from datetime import timedelta
+from typing import Any
 
 import pytest
 
@@ -27,7 +28,7 @@ from tests.factories import (
 
 pytestmark = pytest.mark.django_db
 
-THERE = {"latitude_deg": 43.001, "longitude_deg": -89.501}
+THERE: dict[str, Any] = {"latitude_deg": 43.001, "longitude_deg": -89.501}
 
 
 @pytest.fixture
