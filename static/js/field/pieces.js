@@ -30,7 +30,7 @@ export function primaryButton(words, onTap, props = {}) {
 }
 
 /**
- * Return the one primary action, as a link to another screen.
+ * Return the one primary action, as a link to another screen or page.
  *
  * @param {string} words a verb and a noun
  * @param {string} hash

@@ -129,13 +129,32 @@ class ReadScreen {
     if (this.hasDraft) {
       put(place, this.draftNotice());
     }
-    put(place, this.surface.element, this.instrument.element, this.cards.element, this.verdict);
-    put(place, this.value.element, keypad((key) => this.press(key)));
-    put(place, h("details", { open: this.note.value !== "" }, h("summary", null, "Add a note"), h("div", { class: "field" }, h("label", { for: "note" }, "Note"), this.note)));
-    put(place, actBar(this.trouble, h("div", { class: "keys-pair" }, this.secondary, this.primary)));
+    put(place, this.surface.element, this.instrument.element, this.cards.element, this.noteField());
+    // All that the thumb works stands at the bottom, and what is said above it grows upwards: the
+    // keys never move under the thumb.
+    put(
+      place,
+      actBar(
+        this.trouble,
+        this.verdict,
+        this.value.element,
+        keypad((key) => this.press(key)),
+        h("div", { class: "keys-pair" }, this.secondary, this.primary),
+      ),
+    );
     // A keyboard, where there is one, types too.
     document.addEventListener("keydown", (event) => this.typeKey(event), { signal: app.leaving() });
     this.refresh();
+  }
+
+  /** @returns {HTMLElement} */
+  noteField() {
+    return h(
+      "details",
+      { open: this.note.value !== "" },
+      h("summary", null, "Add a note"),
+      h("div", { class: "field" }, h("label", { for: "note" }, "Note"), this.note),
+    );
   }
 
   /** @returns {HTMLElement} */

@@ -110,17 +110,19 @@ class TakeAlong {
    * @returns {HTMLElement}
    */
   areaSection(hasMap) {
+    const reach = chips({
+      name: "reach",
+      legend: "How far around me",
+      choices: REACHES,
+      value: this.reach,
+      onPick: (value) => {
+        this.reach = value;
+      },
+    });
+    reach.classList.add("segments");
     return section(
       "An area",
-      chips({
-        name: "reach",
-        legend: "How far around me",
-        choices: REACHES,
-        value: this.reach,
-        onPick: (value) => {
-          this.reach = value;
-        },
-      }),
+      reach,
       h(
         "div",
         { class: "button-pair" },

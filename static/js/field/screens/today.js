@@ -18,6 +18,8 @@ import { stopsNow } from "../stops_now.js";
 /** @typedef {import("../stops_now.js").StopNow} StopNow */
 /** @typedef {Record<string, any>} Package */
 
+const SIGN_IN_ADDRESS = "/sign-in/?next=/field/";
+
 /** @type {import("../routes.js").Screen["show"]} */
 export async function show(place, _params, app) {
   const body = h("div", { class: "stack" });
@@ -67,8 +69,11 @@ async function todayPieces(app) {
     later.length ? laterSection(later) : null,
     await instrumentSection(app),
     await waitingSection(app),
-    section("Signs on this phone", h("p", null, carriedWords(areas)), linkButton("Take signs along", "#/take-along")),
+    app.basics === null ? null : section("Signs on this phone", h("p", null, carriedWords(areas)), linkButton("Take signs along", "#/take-along")),
   ];
+  if (app.basics === null) {
+    return { pieces, primary: primaryLink("Sign in", SIGN_IN_ADDRESS) };
+  }
   if (waiting || areas.length === 0) {
     return { pieces, primary: primaryLink("Take signs along", "#/take-along") };
   }
@@ -107,7 +112,6 @@ function welcome() {
     "",
     h("p", null, h("strong", null, "Set this phone up once, while there is signal.")),
     h("p", null, "Sign in, take the signs of your day along, and from then on everything works without."),
-    h("p", null, h("a", { class: "button", href: "/sign-in/?next=/field/" }, "Sign in")),
   );
 }
 
