@@ -5,7 +5,7 @@ import { afterEach, beforeEach, test } from "node:test";
 
 import { findCodes } from "../../static/js/field/code_picker.js";
 import { recordAction } from "../../static/js/field/operations.js";
-import { editHash, recordedWords, stateWords } from "../../static/js/field/recorded_words.js";
+import { correctHash, editHash, recordedWords, stateWords } from "../../static/js/field/recorded_words.js";
 import { openStore } from "../../static/js/field/store.js";
 import { loadPlace, loadSubject } from "../../static/js/field/subject.js";
 
@@ -67,6 +67,16 @@ test("what is refused is put right on the screen it came from, filled in again",
   assert.equal(hash("add_sign", { support: { new: {} } }), "#/add-sign?replaces=u1");
   assert.equal(hash("add_sign", { support: { id: 7 } }), "#/add-sign/7?replaces=u1");
   assert.equal(hash("discard", { operation: "u0" }), "");
+});
+
+test("readings on the server are put right by new ones that name them", () => {
+  const content = {
+    kind: "inspection",
+    client_uuid: "u1",
+    payload: { sign: { id: 12 }, reading_sets: [{}] },
+  };
+  assert.equal(correctHash(content), "#/read/12?corrects=u1&from=u1");
+  assert.equal(correctHash({ ...content, payload: { sign: { id: 12 }, note: "x" } }), "");
 });
 
 test("where something stands is never said in the words of a computer", () => {

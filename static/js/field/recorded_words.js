@@ -103,6 +103,22 @@ export function editHash(content) {
 }
 
 /**
+ * Return the screen on which readings the server has are put right by new ones; "" for others.
+ *
+ * @param {Content} content
+ * @returns {string}
+ */
+export function correctHash({ kind, payload, client_uuid }) {
+  return kind === "inspection" && payload.reading_sets?.length
+    ? makeHash("#/read/:sign", {
+        sign: keyOfRef(payload.sign),
+        corrects: client_uuid,
+        from: client_uuid,
+      })
+    : "";
+}
+
+/**
  * Return a record's key as it stands in an address: the server's id, or the operation's uuid.
  *
  * @param {Record<string, any>} ref

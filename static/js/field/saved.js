@@ -43,7 +43,7 @@ export async function undo(app, operation, backHash = "") {
   } else if (now?.state === "acknowledged" || now?.state === "waiting") {
     const why = now.state === "waiting"
       ? "Another record rests on it: undo that one first."
-      : "It is on the server already. Record what is so, or write a note.";
+      : "It is on the server already. Record what is so; readings are put right under To send.";
     app.say(`Not undone. ${why}`, { kind: "warn" });
   } else {
     await recordAction(app, {

@@ -8,7 +8,14 @@ import { clear, h, put } from "../dom.js";
 import { sayTrouble, wordsField } from "../form.js";
 import { recordAction } from "../operations.js";
 import { actBar, notice, primaryButton, primaryLink, section } from "../pieces.js";
-import { contentOf, editHash, recordedWords, start, stateWords } from "../recorded_words.js";
+import {
+  contentOf,
+  correctHash,
+  editHash,
+  recordedWords,
+  start,
+  stateWords,
+} from "../recorded_words.js";
 import { undo } from "../saved.js";
 import { whenWords } from "./outbox.js";
 
@@ -129,6 +136,10 @@ function actPiece(app, operation, content, isOpen) {
   const edit = editHash(content);
   if (isOpen && edit) {
     return actBar(primaryLink("Edit and send again", edit));
+  }
+  const correct = correctHash(content);
+  if (operation.state === "acknowledged" && correct) {
+    return actBar(primaryLink("Put these readings right", correct));
   }
   if (operation.state === "withdrawn" && edit) {
     return actBar(primaryLink("Record it again", edit.replace("replaces=", "from=")));
