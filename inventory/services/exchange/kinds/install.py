@@ -46,9 +46,11 @@ def apply(content: Content, context: Context) -> dict[str, Any]:
         .get(pk=named.pk)
     )
     there = Sign.objects.filter(position=position, state=Sign.State.INSTALLED).first()
+    if there is None and replaces is not None and _came_down(replaces, position):
+        replaces = None  # another crew took it down meanwhile: nothing is left to do there
     if not context.is_decided:
         _check_conflict(content, position, there, replaces, face, installed_on)
-    elif there is not None and there.pk != face.pk:
+    elif there is None or there.pk != face.pk:
         # An engineer decided that this face stands there: what stands there by the records
         # now comes down, whatever the crew found.
         replaces, reason = there, reason or Sign.RemovalReason.OTHER
@@ -102,6 +104,11 @@ def _check_conflict(
         "face stands."
     )
     raise ConflictError(msg)
+
+
+def _came_down(sign: Sign, position: Position) -> bool:
+    """Return whether a face stood in a place and is on record as taken down."""
+    return sign.state == Sign.State.REMOVED and sign.position_id == position.pk
 
 
 def _face(ref: dict[str, Any], context: Context) -> Sign:

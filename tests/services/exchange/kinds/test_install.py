@@ -10,6 +10,7 @@ from inventory.errors import InventoryError, OutOfRangeError, StateConflictError
 from inventory.models import Sign
 from inventory.services.exchange.holding import ConflictError
 from inventory.services.exchange.versions import position_version
+from inventory.services.installation import remove_sign
 from inventory.services.merging import merge_signs
 from tests.factories import (
     NOW,
@@ -119,6 +120,26 @@ def test_two_crews_who_both_found_an_empty_place_are_settled_too(agency, faces):
     for base_version in (known, ""):
         with pytest.raises(ConflictError, match="found no face"):
             put_up(agency, place, LABELS[1], base_version=base_version)
+
+
+def test_a_face_that_another_crew_took_down_before_is_no_conflict(agency, old, faces):
+    place = position_of(old)
+    known = version(place)
+    remove_sign(sign=old, removed_on=NOW.date(), reason="faded", now=NOW)
+    put_up(agency, place, LABELS[0], old, base_version=known)
+    assert standing_at(place) == faces[0]
+    old.refresh_from_db()
+    assert old.removal_reason == "faded"  # as the crew that took it down said
+
+
+def test_a_face_found_there_that_never_stood_there_is_settled(agency, old, faces):
+    place, elsewhere = make_position(agency), make_sign(agency)
+    with pytest.raises(ConflictError, match="no face stands there now"):
+        put_up(agency, place, LABELS[0], elsewhere)
+    put_up(agency, place, LABELS[0], elsewhere, is_decided=True)
+    assert standing_at(place) == faces[0]
+    elsewhere.refresh_from_db()
+    assert elsewhere.state == "installed"
 
 
 def test_an_engineer_lets_the_second_stand_and_the_first_comes_down(agency, old, faces):
