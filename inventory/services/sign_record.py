@@ -107,13 +107,14 @@ def sign_record(*, sign: Sign, organisation: Organisation) -> SignRecord:
     )
     newest = assessments[0] if assessments else None
     elements = list(newest.elements.order_by("number")) if newest else []
-    relinked = relinked_to([sign.pk])
     merges = list(
         SignMerge.objects.owned_by(organisation)
         .filter(Q(kept=sign) | Q(duplicate=sign), undo__isnull=True)
         .select_related("kept", "duplicate")
         .order_by("-merged_at", "-pk")
     )
+    merged_here = [each for each in merges if each.kept_id == sign.pk]
+    relinked = relinked_to([sign.pk]) if merged_here else {}
     inspections = list(
         Inspection.objects.owned_by(organisation)
         .filter(counts_for([sign.pk], relinked))
@@ -176,7 +177,7 @@ def sign_record(*, sign: Sign, organisation: Organisation) -> SignRecord:
             .order_by("-recorded_at", "-pk")[:MOST_ROWS]
         ),
         merged_into=next((each for each in merges if each.duplicate_id == sign.pk), None),
-        merged_here=[each for each in merges if each.kept_id == sign.pk],
+        merged_here=merged_here,
     )
 
 

@@ -141,8 +141,8 @@ def test_what_a_crew_said_is_wrong_is_put_right_by_the_list():
 
 def test_a_support_a_crew_moved_stays_where_it_was_put_until_it_is_settled():
     agency, sign = taken()
-    there = {"latitude_deg": 43.002, "longitude_deg": -89.5}
-    move_support(support=sign.position.support, **there, now=NOW + DAY)
+    support = sign.position.support
+    move_support(support=support, latitude_deg=43.002, longitude_deg=-89.5, now=NOW + DAY)
     take(agency, [row("1", POINT=[43.01, -89.5])], now=NOW + 2 * DAY)
     assert ImportSettlement.objects.get().outcome == "open"
     assert Support.objects.get().latitude_deg == 43.002

@@ -93,6 +93,9 @@ def test_two_engineers_at_once_settle_it_once():
 @pytest.mark.django_db(transaction=True)
 def test_one_key_sent_twice_at_once_is_kept_once():
     sign, key = make_sign(make_agency()), uuid.uuid4()
-    once = {"sign": sign, "field": "size", "said": "36 in", "client_uuid": key, "now": NOW}
-    assert at_once(*[lambda: flag_wrong_data(**once)] * 2) == [None, None]
+
+    def say() -> None:
+        flag_wrong_data(sign=sign, field="size", said="36 in", client_uuid=key, now=NOW)
+
+    assert at_once(say, say) == [None, None]
     assert WrongDataFlag.objects.count() == 1
