@@ -153,7 +153,7 @@ def run_faults(store: Store, operations: int, seed: int = SEED) -> Report:
         try:
             _run(site, store, world, outboxes, operations, report)
         finally:
-            site.kill()
+            site.close()
         report.errors.update(site.errors())
     return report
 

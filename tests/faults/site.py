@@ -47,6 +47,7 @@ class Site:
         }
         self.log = folder / "server.log"
         self._process: subprocess.Popen[bytes] | None = None
+        self._is_closed = False
         self._lock = threading.RLock()
 
     def run(self, *arguments: str) -> str:
@@ -87,9 +88,17 @@ class Site:
                 self._process.wait()
                 self._process = None
 
+    def close(self) -> None:
+        """End it for good: a kill that is still to come starts it no more."""
+        with self._lock:
+            self._is_closed = True
+            self.kill()
+
     def kill_somehow(self, random: Random, counts: Counter[str]) -> None:
         """Kill the server and start it again, or one of its workers, which it replaces."""
         with self._lock:
+            if self._is_closed:
+                return
             workers = self._workers()
             if workers and counts[KILL_SERVER] > counts[KILL_WORKER]:
                 counts[KILL_WORKER] += 1
