@@ -17,12 +17,16 @@ from tests.left_out import find_chromium
 from tools.node import run_node
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from playwright.sync_api import BrowserContext, BrowserType, CDPSession, Page
 
     from inventory.models import Organisation, User
 
 PHONE = ViewportSize(width=390, height=844)
 MID_PHONE_SLOWDOWN = 4  # issue 4: Chromium's CPU throttle 4×
+BETWEEN_LOOKS_MS = 20
+MOST_LOOKS = 3_000
 FIRST_SCREEN = "[data-screen] h1"
 IS_KEPT = "navigator.serviceWorker.ready.then(() => true)"
 # Notes the moment at which the first screen stands, by the page's own clock.
@@ -53,6 +57,16 @@ def probe_script(folder: Path) -> str:
     )
     assert ended == 0
     return built.read_text(encoding="utf-8")
+
+
+def wait_until(page: Page, is_so: Callable[[], Any]) -> None:
+    """Wait until something is so, looking again and again; give up when it never is."""
+    for _ in range(MOST_LOOKS):
+        if is_so():
+            return
+        page.wait_for_timeout(BETWEEN_LOOKS_MS)
+    msg = "What was waited for never happened."
+    raise AssertionError(msg)
 
 
 class FieldPhone:
@@ -103,8 +117,7 @@ class FieldPhone:
 
     def until(self, page: Page, call: str) -> None:
         """Wait until one of the probe's functions says yes."""
-        while not self.probe(page, call):
-            page.wait_for_timeout(50)
+        wait_until(page, lambda: self.probe(page, call))
 
     def session(self, page: Page) -> CDPSession:
         """Return a line to the browser's own controls for a page."""

@@ -17,7 +17,7 @@ from inventory.api import exchange
 from inventory.models import DeviceOperation, Inspection, Role
 from inventory.web import field
 from tests.browser.acting import sign_in
-from tests.browser.field_phone import FIRST_SCREEN, FieldPhone, cold_start_ms
+from tests.browser.field_phone import FIRST_SCREEN, FieldPhone, cold_start_ms, wait_until
 from tests.browser.served import served
 from tests.factories import make_agency, make_sign
 
@@ -130,8 +130,7 @@ def test_the_browser_sends_in_the_background_when_the_app_is_closed(phone, sign)
     known = []
     controls.on("ServiceWorker.workerRegistrationUpdated", lambda said: known.append(said))
     controls.send("ServiceWorker.enable")
-    while not any(said["registrations"] for said in known):
-        page.wait_for_timeout(50)
+    wait_until(page, lambda: any(said["registrations"] for said in known))
     (registration,) = known[-1]["registrations"]
     controls.send(
         "ServiceWorker.dispatchSyncEvent",
@@ -142,9 +141,8 @@ def test_the_browser_sends_in_the_background_when_the_app_is_closed(phone, sign)
             "lastChance": False,
         },
     )
-    while Inspection.objects.filter(sign=sign).count() < 3:
-        page.wait_for_timeout(100)
-    assert {each["state"] for each in kept(phone, page)} == {"acknowledged"}
+    wait_until(page, lambda: Inspection.objects.filter(sign=sign).count() == 3)
+    wait_until(page, lambda: {each["state"] for each in kept(phone, page)} == {"acknowledged"})
 
 
 def test_every_screen_opens_without_signal_and_asks_nobody_else(phone):
@@ -226,8 +224,7 @@ def test_a_new_version_waits_with_a_full_outbox_until_the_person_says_so(
         lambda name, context: render_to_string(name, context) + "<!-- the next version -->",
     )
     assert page.evaluate(ASK_FOR_UPDATE)
-    while not page.evaluate(IS_WAITING):
-        page.wait_for_timeout(50)
+    wait_until(page, lambda: page.evaluate(IS_WAITING))
     # It waits, also when the page is loaded again.
     page.reload()
     page.wait_for_selector(FIRST_SCREEN)
@@ -238,8 +235,7 @@ def test_a_new_version_waits_with_a_full_outbox_until_the_person_says_so(
     page.wait_for_selector(FIRST_SCREEN)
     after = page.evaluate("document.documentElement.dataset.version")
     assert after != before
-    while page.evaluate(SHELL_CACHES) != [f"signfleet-field-{after}"]:
-        page.wait_for_timeout(50)
+    wait_until(page, lambda: page.evaluate(SHELL_CACHES) == [f"signfleet-field-{after}"])
     operations = kept(phone, page)
     assert [each["client_uuid"] for each in operations] == recorded
     assert {each["state"] for each in operations} <= {"waiting", "sent"}
@@ -283,8 +279,7 @@ def test_power_cut_in_the_middle_of_saving_loses_nothing_said_to_be_saved(phone,
     )
     # Cut after some were said to be saved, at a moment nobody chose.
     least = 2 + seed
-    while len(said) < least:
-        page.wait_for_timeout(5)
+    wait_until(page, lambda: len(said) >= least)
     time.sleep(random.Random(seed).random() / 10)  # noqa: S311 - a moment, not a secret
     phone.cut_power()
     page = phone.switch_on()
