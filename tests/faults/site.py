@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 ROOT = Path(__file__).resolve().parents[2]
 PING = "/api/v1/operations/ping"
 LONGEST_START_S = 120.0
+LONGEST_END = 1_000  # looks, a hundredth of a second apart
+FIRST_PORT, PORTS = 20_000, 12_000
 _ERROR = re.compile(r"^[\w.]*(?:Error|Exception)\b.*$", re.MULTILINE)
 KILL_SERVER = "server killed with SIGKILL"
 KILL_WORKER = "one worker killed with SIGKILL"
@@ -87,6 +89,11 @@ class Site:
                     os.killpg(self._process.pid, signal.SIGKILL)
                 self._process.wait()
                 self._process = None
+                # Its workers, killed with it, may hold the port a moment longer.
+                for _ in range(LONGEST_END):
+                    if not self._is_listening():
+                        break
+                    time.sleep(0.01)
 
     def close(self) -> None:
         """End it for good: a kill that is still to come starts it no more."""
@@ -126,6 +133,11 @@ class Site:
                     found.append(int(stat.parent.name))
         return found
 
+    def _is_listening(self) -> bool:
+        with suppress(OSError), socket.create_connection(("127.0.0.1", self.port)):
+            return True
+        return False
+
     def _wait_for_answer(self) -> None:
         for _ in range(int(LONGEST_START_S / 0.1)):
             with suppress(OSError, http.client.HTTPException):
@@ -141,7 +153,15 @@ class Site:
 
 
 def free_port() -> int:
-    """Return a port that nothing uses now."""
-    with socket.create_server(("127.0.0.1", 0)) as probe:
-        port: int = probe.getsockname()[1]
-        return port
+    """
+    Return a port that nothing uses now, below those that outgoing connections are given.
+
+    A connection to a port of theirs that nobody listens on may be given that very port, and
+    then talks to itself.
+    """
+    for place in range(PORTS):
+        port = FIRST_PORT + (os.getpid() + place) % PORTS
+        with suppress(OSError), socket.create_server(("127.0.0.1", port)):
+            return port
+    msg = f"No port from {FIRST_PORT} to {FIRST_PORT + PORTS - 1} is free."
+    raise RuntimeError(msg)
