@@ -179,7 +179,7 @@ def _take_on(
         organisation=organisation,
         actor=user,
         verb="take on phone",
-        text=f"{str(device).capitalize()} taken on for {user}.",
+        text=f"{_start(device)} taken on for {user}.",
         at=now,
         detail={"device": device.pk},
     )
@@ -245,11 +245,14 @@ def _set_withdrawn(
         organisation=locked.organisation,
         actor=by,
         verb="withdraw phone" if is_withdrawn else "bring back phone",
-        text=(
-            f"{str(locked).capitalize()} {'withdrawn' if is_withdrawn else 'brought back'}: "
-            f"{reason}"
-        ),
+        text=(f"{_start(locked)} {'withdrawn' if is_withdrawn else 'brought back'}: {reason}"),
         at=now,
         detail={"device": locked.pk},
     )
     return locked
+
+
+def _start(device: Device) -> str:
+    """Return a phone's name as a sentence begins with it; the rest of it stays as it is."""
+    words = str(device)
+    return words[:1].upper() + words[1:]

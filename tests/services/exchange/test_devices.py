@@ -98,6 +98,14 @@ def test_a_phone_of_a_file_has_no_key_until_somebody_signs_in_on_it(agency):
         take_on(agency, device_uuid=device.device_uuid, key="j" * 43)
 
 
+def test_the_logbook_names_a_phone_as_it_is_named(agency):
+    registered = take_on(agency, name="Phone of North Crew")
+    withdraw_device(device=registered.device, reason="lost", by=None, now=NOW)
+    first, second = LogbookEntry.objects.order_by("pk").values_list("text", flat=True)
+    assert first.startswith(f"{registered.device.name} taken on")
+    assert second == f"{registered.device.name} withdrawn: lost"
+
+
 def test_a_withdrawn_phone_takes_nobody_on_until_it_is_brought_back(agency):
     first = take_on(agency)
     engineer = make_person(agency)
