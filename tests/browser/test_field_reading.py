@@ -379,13 +379,16 @@ def test_values_far_apart_are_warned_of(phone, sign):
 def test_the_keys_never_move_under_the_thumb(phone, sign):
     open_readings(phone, sign)
     place = "document.querySelector('[data-key=\"5\"]').getBoundingClientRect().y"
+    # Half a pixel is rounding; a line that comes or goes is 20 and more.
     first = phone.page.evaluate(place)
-    for value in ("90", "40", "41", "42", "43", "44"):
+    for value in ("90", "40", "41", "42", "43", "44"):  # the fourth and on by One more
         type_value(phone, value)
-        assert phone.page.evaluate(place) == first
-        phone.page.click("[data-secondary]" if value in ("43", "44") else "[data-primary]")
+        assert phone.page.evaluate(place) == pytest.approx(first, abs=1)
+        phone.page.click(
+            "[data-secondary]" if value in ("42", "43", "44") else "[data-primary]"
+        )
     phone.page.wait_for_selector("text=stands out of the others")
-    assert phone.page.evaluate(place) == first
+    assert phone.page.evaluate(place) == pytest.approx(first, abs=1)
 
 
 def test_more_than_four_values_and_fewer_are_taken(phone, sign):
