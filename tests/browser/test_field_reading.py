@@ -496,6 +496,7 @@ def test_saved_readings_are_put_right_by_a_correction(phone, sign):
     save(phone)
     phone.send()
     corrected = Inspection.objects.get(corrects__isnull=False)
+    assert corrected.corrects is not None
     assert str(corrected.corrects.client_uuid) == uuid
     assert Standing.objects.get(sign=sign).verdict == "meets"
     assert {

@@ -8,7 +8,11 @@ import { test } from "node:test";
 import { compassWords } from "../../static/js/field/bearings.js";
 import { boxAround } from "../../static/js/field/boxes.js";
 import { bearingDeg, distanceM } from "../../static/js/field/distances.js";
-import { identifiedOf, identifiedQuery, identifiedWords } from "../../static/js/field/identified.js";
+import {
+  identifiedOf,
+  identifiedQuery,
+  identifiedWords,
+} from "../../static/js/field/identified.js";
 import { labelInCode } from "../../static/js/field/label_codes.js";
 import { readLabel } from "../../static/js/field/labels.js";
 import { lookAround, sortNearby } from "../../static/js/field/nearby.js";
@@ -61,7 +65,9 @@ test("the box around a point is the server's", () => {
   for (const { point, radius_m, edges } of boxes) {
     const box = boxAround(point, radius_m);
     const found = [box.south_deg, box.west_deg, box.north_deg, box.east_deg];
-    found.forEach((edge, at) => assert.ok(Math.abs(edge - edges[at]) < 1e-9, JSON.stringify(point)));
+    found.forEach((edge, at) =>
+      assert.ok(Math.abs(edge - edges[at]) < 1e-9, JSON.stringify(point)),
+    );
   }
 });
 
@@ -100,8 +106,19 @@ test("a code that is not a label of ours is not taken for one", () => {
 
 /** @param {number} id */
 const found = (id, distance_m, more = {}) => ({
-  support: { id: more.support ?? id, accuracy_m: more.accuracy_m ?? null, latitude_deg: 0, longitude_deg: 0 },
-  position: { id, support_id: id, sign_id: id, order_on_support: more.order ?? 1, is_retired: more.is_retired ?? false },
+  support: {
+    id: more.support ?? id,
+    accuracy_m: more.accuracy_m ?? null,
+    latitude_deg: 0,
+    longitude_deg: 0,
+  },
+  position: {
+    id,
+    support_id: id,
+    sign_id: id,
+    order_on_support: more.order ?? 1,
+    is_retired: more.is_retired ?? false,
+  },
   sign: more.empty ? null : { id },
   distance_m,
   bearing_deg: 0,
@@ -109,10 +126,19 @@ const found = (id, distance_m, more = {}) => ({
 const FIX = { latitude_deg: 43, longitude_deg: -89, accuracy_m: 10 };
 
 test("every sign within the accuracy is a candidate, and none is picked of two", () => {
-  const around = sortNearby([found(1, 30), found(2, 4), found(3, 4, { support: 2, order: 2 })], FIX);
-  assert.deepEqual(around.candidates.map(({ position }) => position.id), [2, 3]);
+  const around = sortNearby(
+    [found(1, 30), found(2, 4), found(3, 4, { support: 2, order: 2 })],
+    FIX,
+  );
+  assert.deepEqual(
+    around.candidates.map(({ position }) => position.id),
+    [2, 3],
+  );
   assert.equal(around.only, null);
-  assert.deepEqual(around.others.map(({ position }) => position.id), [1]);
+  assert.deepEqual(
+    around.others.map(({ position }) => position.id),
+    [1],
+  );
 });
 
 test("the only sign within the accuracy is the one it can be", () => {
@@ -132,8 +158,14 @@ test("however many signs could be meant, each is listed", () => {
 });
 
 test("an empty place is no sign, and a place given up is none either", () => {
-  const around = sortNearby([found(1, 3, { empty: true }), found(2, 4, { empty: true, is_retired: true })], FIX);
-  assert.deepEqual(around.empty.map(({ position }) => position.id), [1]);
+  const around = sortNearby(
+    [found(1, 3, { empty: true }), found(2, 4, { empty: true, is_retired: true })],
+    FIX,
+  );
+  assert.deepEqual(
+    around.empty.map(({ position }) => position.id),
+    [1],
+  );
   assert.equal(around.only, null);
 });
 
@@ -151,7 +183,13 @@ test("a poor fix is searched at least as far as it may be out", async () => {
 });
 
 test("how a sign was identified survives the way through an address", () => {
-  const identified = { by: "nearest", latitude_deg: 43.1, longitude_deg: -89.5, accuracy_m: 7.5, candidate_count: 2 };
+  const identified = {
+    by: "nearest",
+    latitude_deg: 43.1,
+    longitude_deg: -89.5,
+    accuracy_m: 7.5,
+    candidate_count: 2,
+  };
   const hash = makeHash("#/sign/:sign", { sign: 12, ...identifiedQuery(identified) });
   const params = matchHash("#/sign/:sign", hash);
   assert.equal(params?.sign, "12");

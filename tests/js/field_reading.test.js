@@ -5,7 +5,12 @@ import { test } from "node:test";
 import { countWords } from "../../static/js/field/banner.js";
 import { dayWords } from "../../static/js/field/day_words.js";
 import { instrumentWords } from "../../static/js/field/instrument_choice.js";
-import { ReadingSession, findUnlikely, spreadOf, spreadWarning } from "../../static/js/field/reading_session.js";
+import {
+  ReadingSession,
+  findUnlikely,
+  spreadOf,
+  spreadWarning,
+} from "../../static/js/field/reading_session.js";
 
 const type = (session, text) => [...text].forEach((key) => session.press(key));
 const give = (session, ...values) =>
@@ -156,8 +161,14 @@ test("an instrument is named with its last check and its certificate, and what s
     warning: "",
   });
   assert.match(instrumentWords(instrument, null, now).warning, /Not checked today/);
-  assert.match(instrumentWords(instrument, { ...today, isGood: false }, now).warning, /Out of tolerance/);
+  assert.match(
+    instrumentWords(instrument, { ...today, isGood: false }, now).warning,
+    /Out of tolerance/,
+  );
   const old = { ...instrument, certificate_due_on: "2026-11-24" };
   assert.match(instrumentWords(old, today, now).warning, /Certificate run out/);
-  assert.equal(instrumentWords({ ...instrument, certificate_due_on: "2026-11-25" }, today, now).warning, "");
+  assert.equal(
+    instrumentWords({ ...instrument, certificate_due_on: "2026-11-25" }, today, now).warning,
+    "",
+  );
 });

@@ -104,7 +104,11 @@ export class Banner {
     const words = isOnline === null ? "" : isOnline ? "Online" : "Offline";
     this.line.dataset.online = String(isOnline);
     if (this.line.textContent !== words) {
-      clear(this.line, words ? sprite(isOnline ? "line-on" : "line-off", "line-mark") : null, words);
+      clear(
+        this.line,
+        words ? sprite(isOnline ? "line-on" : "line-off", "line-mark") : null,
+        words,
+      );
     }
   }
 
@@ -151,7 +155,10 @@ export class Banner {
         hide();
         onAction();
       };
-      put(this.said, h("button", { type: "button", class: "button", onclick: tapped }, actionWords));
+      put(
+        this.said,
+        h("button", { type: "button", class: "button", onclick: tapped }, actionWords),
+      );
     }
     this.sayTimer = window.setTimeout(hide, seconds * 1000);
   }

@@ -153,14 +153,21 @@ async function ask(address) {
       signal: AbortSignal.timeout(TIMEOUT_MS),
     });
   } catch {
-    throw new CarryError("The server did not answer. What this phone carries already stays; try again with signal.");
+    throw new CarryError(
+      "The server did not answer. What this phone carries already stays; try again with signal.",
+    );
   }
   if (answer.ok) {
     return answer;
   }
   if (answer.status === 401 || answer.status === 403) {
-    throw new CarryError("Sign in first: signs are handed only to somebody who is signed in.", true);
+    throw new CarryError(
+      "Sign in first: signs are handed only to somebody who is signed in.",
+      true,
+    );
   }
   const { error } = await answer.json().catch(() => ({ error: null }));
-  throw new CarryError(error?.message ?? `The server could not hand out the signs (${answer.status}); try again.`);
+  throw new CarryError(
+    error?.message ?? `The server could not hand out the signs (${answer.status}); try again.`,
+  );
 }

@@ -4,7 +4,12 @@
  * @module
  */
 import { clear, h, put } from "./dom.js";
-import { instrumentInHand, instrumentWords, lastCheck, takeInstrument } from "./instrument_choice.js";
+import {
+  instrumentInHand,
+  instrumentWords,
+  lastCheck,
+  takeInstrument,
+} from "./instrument_choice.js";
 import { chips, linkButton } from "./pieces.js";
 
 /** @typedef {import("./instrument_choice.js").Instrument} Instrument */

@@ -55,7 +55,13 @@ export function colourCards(session, words, onPick) {
       const card = h(
         "button",
         { type: "button", class: "card", "data-colour": colour, onclick: () => onPick(colour) },
-        h("span", { class: "card-name" }, swatch(colour), h("strong", null, words[colour] ?? colour), count),
+        h(
+          "span",
+          { class: "card-name" },
+          swatch(colour),
+          h("strong", null, words[colour] ?? colour),
+          count,
+        ),
         state,
       );
       return [colour, { card, state, count }];
@@ -70,7 +76,9 @@ export function colourCards(session, words, onPick) {
     /** @param {Answer | null} answer */
     show(answer) {
       for (const [colour, { card, state, count }] of cards) {
-        const found = answer?.elements.find((each) => each.kind === "color" && each.color === colour);
+        const found = answer?.elements.find(
+          (each) => each.kind === "color" && each.color === colour,
+        );
         card.setAttribute("aria-pressed", String(colour === session.colour));
         const number = session.sets().find((each) => each.color === colour)?.values.length ?? 0;
         count.textContent = `${number} of ${Math.max(session.wanted, number)}`;
@@ -89,9 +97,16 @@ function cardLines(number, element) {
   if (element === null) {
     return [];
   }
-  const level = h("span", { class: "small nowrap" }, element.levelWords ? `level ${element.levelWords}` : "no level");
+  const level = h(
+    "span",
+    { class: "small nowrap" },
+    element.levelWords ? `level ${element.levelWords}` : "no level",
+  );
   return number > 0
-    ? [h("span", null, h("strong", null, element.meanWords), " ", level), verdictMark(element.verdict)]
+    ? [
+        h("span", null, h("strong", null, element.meanWords), " ", level),
+        verdictMark(element.verdict),
+      ]
     : [level];
 }
 
@@ -103,9 +118,18 @@ function cardLines(number, element) {
  */
 export function valueLine(session, onChange) {
   const shown = h("output", { class: "typed", "aria-label": "Value typed" });
-  const kept = h("div", { class: "kept", role: "group", "aria-label": "Values kept; tap one to change it" });
+  const kept = h("div", {
+    class: "kept",
+    role: "group",
+    "aria-label": "Values kept; tap one to change it",
+  });
   return {
-    element: h("div", { class: "value-line" }, kept, h("span", { class: "typed-box" }, shown, h("span", { class: "small soft" }, "cd/lx/m²"))),
+    element: h(
+      "div",
+      { class: "value-line" },
+      kept,
+      h("span", { class: "typed-box" }, shown, h("span", { class: "small soft" }, "cd/lx/m²")),
+    ),
     show() {
       shown.textContent = session.typed || "–";
       shown.classList.toggle("is-empty", session.typed === "");

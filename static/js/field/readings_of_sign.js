@@ -28,7 +28,9 @@ export async function earlierReadings(app, subject, leftOut) {
   const known = /** @type {TypedSet[]} */ (subject.sign?.readings ?? []);
   const recorded = await recordedReadings(app, subject);
   const corrected = new Set(
-    recorded.map(({ payload }) => String(payload.corrects?.operation ?? payload.corrects?.id ?? "")),
+    recorded.map(({ payload }) =>
+      String(payload.corrects?.operation ?? payload.corrects?.id ?? ""),
+    ),
   ).add(leftOut ?? "");
   const own = recorded
     .filter(({ operation }) => !corrected.has(operation.client_uuid))

@@ -32,7 +32,12 @@
 export const ROUTES = [
   { pattern: "#/today", open: () => import("./screens/today.js"), bar: "today" },
   { pattern: "#/safety", open: () => import("./screens/safety.js"), back: "#/today", bar: "today" },
-  { pattern: "#/take-along", open: () => import("./screens/take_along.js"), back: "#/today", bar: "today" },
+  {
+    pattern: "#/take-along",
+    open: () => import("./screens/take_along.js"),
+    back: "#/today",
+    bar: "today",
+  },
   { pattern: "#/near", open: () => import("./screens/near.js"), bar: "find" },
   { pattern: "#/map", open: () => import("./screens/map.js"), bar: "find" },
   { pattern: "#/scan", open: () => import("./screens/scan.js"), bar: "find" },
@@ -53,7 +58,12 @@ export const ROUTES = [
   action("#/check/:instrument", () => import("./screens/check.js"), "#/today"),
   action("#/stop/:stop", () => import("./screens/stop.js"), "#/today"),
   { pattern: "#/outbox", open: () => import("./screens/outbox.js"), bar: "outbox" },
-  { pattern: "#/outbox/:uuid", open: () => import("./screens/outbox_entry.js"), back: "#/outbox", bar: "outbox" },
+  {
+    pattern: "#/outbox/:uuid",
+    open: () => import("./screens/outbox_entry.js"),
+    back: "#/outbox",
+    bar: "outbox",
+  },
   { pattern: "#/settings", open: () => import("./screens/settings.js"), bar: "settings" },
 ];
 

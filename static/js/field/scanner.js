@@ -15,7 +15,8 @@ const TROUBLE = {
   NotAllowedError:
     "The phone did not let this app use its camera. Allow it in the phone’s settings, or type the id printed on the label.",
   NotFoundError: "This phone has no camera that the app can use. Type the id printed on the label.",
-  NotReadableError: "Another app is using the camera. Close it and scan again, or type the id printed on the label.",
+  NotReadableError:
+    "Another app is using the camera. Close it and scan again, or type the id printed on the label.",
 };
 const OTHER_TROUBLE = "The camera did not start. Type the id printed on the label.";
 
@@ -42,7 +43,12 @@ export async function startScanner(leaving, onText) {
     stop();
   }
   leaving.addEventListener("abort", stop);
-  const video = h("video", { class: "camera", playsinline: true, muted: true, "aria-label": "What the camera sees" });
+  const video = h("video", {
+    class: "camera",
+    playsinline: true,
+    muted: true,
+    "aria-label": "What the camera sees",
+  });
   video.muted = true;
   video.srcObject = stream;
   await video.play().catch(() => undefined);
@@ -86,7 +92,10 @@ export async function openScanner(app, place, onLabel) {
       clear(place, video, said, stop);
     }
   } catch (error) {
-    clear(place, notice("warn", h("p", null, error instanceof Error ? error.message : String(error))));
+    clear(
+      place,
+      notice("warn", h("p", null, error instanceof Error ? error.message : String(error))),
+    );
   }
 }
 
@@ -100,7 +109,11 @@ async function openCamera() {
   try {
     return await navigator.mediaDevices.getUserMedia({
       audio: false,
-      video: { facingMode: { ideal: "environment" }, width: { ideal: 1280 }, height: { ideal: 720 } },
+      video: {
+        facingMode: { ideal: "environment" },
+        width: { ideal: 1280 },
+        height: { ideal: 720 },
+      },
     });
   } catch (error) {
     const name = error instanceof DOMException ? error.name : "";

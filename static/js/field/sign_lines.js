@@ -95,11 +95,19 @@ export async function foundLine(app, found, { hash, isWithin, isOnly, lead, task
           "span",
           null,
           lead ? h("strong", { class: "lead" }, `${lead} `) : null,
-          h("span", { class: "code" }, face.code ? `${face.code}${face.variant ?? ""}` : "code not known"),
+          h(
+            "span",
+            { class: "code" },
+            face.code ? `${face.code}${face.variant ?? ""}` : "code not known",
+          ),
           ` ${face.name ?? ""} ${sign ? legend : "asked for here"}`,
         ),
         task ? h("strong", null, task) : null,
-        h("span", { class: "soft small" }, `${where.join(", ")}, ${orderWords(position.order_on_support, onSupport.length)}`),
+        h(
+          "span",
+          { class: "soft small" },
+          `${where.join(", ")}, ${orderWords(position.order_on_support, onSupport.length)}`,
+        ),
         note ? h("span", { class: "small" }, note) : null,
         h(
           "span",
@@ -169,8 +177,11 @@ export async function nothingCarried(app) {
   return h(
     "div",
     { class: "notice warn" },
-    h("p", null, "This phone carries no signs yet. Take along today’s stops or an area while there is signal."),
+    h(
+      "p",
+      null,
+      "This phone carries no signs yet. Take along today’s stops or an area while there is signal.",
+    ),
     h("p", null, h("a", { class: "button", href: "#/take-along" }, "Take signs along")),
   );
 }
-

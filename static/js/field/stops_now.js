@@ -43,7 +43,11 @@ export async function stopsNow(app, packageId) {
  * @returns {Promise<StopNow>}
  */
 export async function stopNow(app, stop) {
-  const recorded = await app.store.operations({ sign: `stop:${stop.id}`, states: [...COUNTED], limit: 1 });
+  const recorded = await app.store.operations({
+    sign: `stop:${stop.id}`,
+    states: [...COUNTED],
+    limit: 1,
+  });
   const outcome = recorded[0] ? contentOf(recorded[0]).payload.outcome : (stop.outcome ?? null);
   const position = await app.store.position(stop.position_id);
   const support = position ? await app.store.support(position.support_id) : null;

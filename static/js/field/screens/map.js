@@ -32,11 +32,19 @@ const WORLD = /** @type {Box} */ ({ south_deg: -90, west_deg: -180, north_deg: 9
 
 /** @type {import("../routes.js").Screen["show"]} */
 export async function show(place, params, app) {
-  const element = h("div", { class: "map", role: "region", "aria-label": "Map of the signs on this phone" });
+  const element = h("div", {
+    class: "map",
+    role: "region",
+    "aria-label": "Map of the signs on this phone",
+  });
   const picked = h("ol", { class: "lines", "data-picked": "" });
   const act = actBar();
   const isTaking = params.take === "1";
-  put(place, h("h1", null, isTaking ? "Choose a part of the map" : "Map"), isTaking ? null : waysToFind("map"));
+  put(
+    place,
+    h("h1", null, isTaking ? "Choose a part of the map" : "Map"),
+    isTaking ? null : waysToFind("map"),
+  );
   put(place, await nothingCarried(app), element, picked, act);
   const start = await firstView(app);
   // The map measures its element, which has a size once the screen is shown.
@@ -70,7 +78,10 @@ async function firstView(app) {
   }
   const lats = supports.map((each) => each.latitude_deg);
   const lons = supports.map((each) => each.longitude_deg);
-  const edge = (/** @type {number[]} */ values, /** @type {(one: number, other: number) => number} */ choose) => values.reduce((one, other) => choose(one, other));
+  const edge = (
+    /** @type {number[]} */ values,
+    /** @type {(one: number, other: number) => number} */ choose,
+  ) => values.reduce((one, other) => choose(one, other));
   return {
     south_deg: edge(lats, Math.min),
     west_deg: edge(lons, Math.min),
@@ -228,10 +239,18 @@ class SignMap {
     const standing = signs.length === 1 ? signs[0].sign?.standing : null;
     const title = markerTitle(signs);
     const html = standing
-      ? h("span", { class: `map-mark mark-${standing.mark}` }, sprite(`mark-${standing.mark}`, "mark"))
+      ? h(
+          "span",
+          { class: `map-mark mark-${standing.mark}` },
+          sprite(`mark-${standing.mark}`, "mark"),
+        )
       : h("span", { class: "map-mark" }, signs.length === 1 ? "?" : String(signs.length));
     const icon = L.divIcon({ className: "map-marker", html, iconSize: [MARKER_PX, MARKER_PX] });
-    const marker = L.marker([support.latitude_deg, support.longitude_deg], { icon, title, alt: title });
+    const marker = L.marker([support.latitude_deg, support.longitude_deg], {
+      icon,
+      title,
+      alt: title,
+    });
     return marker.on("click", () => this.pick(found));
   }
 
@@ -258,7 +277,9 @@ class SignMap {
     const at = /** @type {[number, number]} */ ([fix.latitude_deg, fix.longitude_deg]);
     const looks = { className: "here", interactive: false };
     this.here.clearLayers();
-    L.circle(at, { ...looks, radius: fix.accuracy_m, weight: 1, fillOpacity: 0.12 }).addTo(this.here);
+    L.circle(at, { ...looks, radius: fix.accuracy_m, weight: 1, fillOpacity: 0.12 }).addTo(
+      this.here,
+    );
     L.circleMarker(at, { ...looks, radius: 7, weight: 3, fillOpacity: 1 }).addTo(this.here);
   }
 }

@@ -21,7 +21,11 @@ const EMPTY_SHOWN = 10;
 
 /** @type {import("../routes.js").Screen["show"]} */
 export async function show(place, _params, app) {
-  const status = h("p", { class: "soft", role: "status", "data-fix": "" }, "Finding where you are…");
+  const status = h(
+    "p",
+    { class: "soft", role: "status", "data-fix": "" },
+    "Finding where you are…",
+  );
   const list = h("div", { class: "stack-small", "data-near": "" });
   const act = actBar();
   const leaving = app.leaving();

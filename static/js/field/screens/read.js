@@ -8,11 +8,12 @@ import { earlierOf, sayTrouble, whyAgain } from "../form.js";
 import { identifiedOf, identifiedQuery } from "../identified.js";
 import { instrumentLine } from "../instrument_line.js";
 import { recordAction } from "../operations.js";
-import { actBar, notice, verdictMark } from "../pieces.js";
+import { actBar, notice } from "../pieces.js";
 import { forgetReadingDraft, keepReadingDraft, readingDraft } from "../reading_draft.js";
 import { openJudge } from "../reading_judge.js";
 import { colourCards, keypad, valueLine } from "../reading_pieces.js";
-import { ReadingSession, findUnlikely, spreadWarning } from "../reading_session.js";
+import { ReadingSession, findUnlikely } from "../reading_session.js";
+import { colourWords, verdictPieces } from "../reading_verdict.js";
 import { makeHash } from "../router.js";
 import { saySaved } from "../saved.js";
 import { faceName } from "../sign_lines.js";
@@ -22,7 +23,6 @@ import { surfaceChoice } from "../surface_choice.js";
 /** @typedef {import("../page.js").App} App */
 /** @typedef {import("../subject.js").Subject} Subject */
 /** @typedef {import("../types.js").StoredOperation} StoredOperation */
-/** @typedef {import("../../shared/verdict/types.js").Answer} Answer */
 /** @typedef {import("../../shared/verdict/types.js").TypedSet} TypedSet */
 
 const USUAL_WANTED = 4;
@@ -36,7 +36,13 @@ export async function show(place, params, app) {
   const subject = await loadSubject(app, params.sign);
   if (!subject?.sign) {
     put(place, h("h1", null, "Readings"));
-    put(place, notice("warn", h("p", null, "This phone does not carry this sign. Find it again, or take its area along.")));
+    put(
+      place,
+      notice(
+        "warn",
+        h("p", null, "This phone does not carry this sign. Find it again, or take its area along."),
+      ),
+    );
     return undefined;
   }
   const parts = await openParts(app, params, subject);
@@ -53,7 +59,10 @@ export async function show(place, params, app) {
 async function openParts(app, params, subject) {
   const earlier = await earlierOf(app, params);
   const colours = subject.sign?.colours?.length ? subject.sign.colours : COLOURS_IF_UNKNOWN;
-  const session = new ReadingSession([...colours], app.basics?.reading?.least_wanted ?? USUAL_WANTED);
+  const session = new ReadingSession(
+    [...colours],
+    app.basics?.reading?.least_wanted ?? USUAL_WANTED,
+  );
   const draft = earlier.payload ? null : readingDraft(params.sign, app.now().getTime());
   if (earlier.payload) {
     const sets = earlier.payload.reading_sets ?? [];
@@ -93,7 +102,12 @@ class ReadScreen {
     this.cards = colourCards(session, this.words, (colour) => this.take(session.goTo(colour)));
     this.value = valueLine(session, (at) => this.take(session.change(at)));
     this.verdict = h("div", { class: "verdict-line", role: "status", "data-verdict": "" });
-    this.note = h("textarea", { id: "note", rows: 2, maxlength: 2000, value: earlier.payload?.note ?? "" });
+    this.note = h("textarea", {
+      id: "note",
+      rows: 2,
+      maxlength: 2000,
+      value: earlier.payload?.note ?? "",
+    });
     this.trouble = h("div", {
       class: "notice stop",
       role: "alert",
@@ -124,7 +138,17 @@ class ReadScreen {
     place.classList.add("reading");
     put(place, h("h1", null, `Read ${faceName(this.subject.sign ?? {})}`), whyAgain(this.earlier));
     if (this.params.corrects) {
-      put(place, notice("", h("p", null, "What you save here takes the place of the readings before. Those stay on record.")));
+      put(
+        place,
+        notice(
+          "",
+          h(
+            "p",
+            null,
+            "What you save here takes the place of the readings before. Those stay on record.",
+          ),
+        ),
+      );
     }
     if (this.hasDraft) {
       put(place, this.draftNotice());
@@ -164,7 +188,10 @@ class ReadScreen {
       forgetReadingDraft(this.params.sign);
       this.app.go(window.location.hash);
     };
-    put(box, h("button", { type: "button", class: "button", onclick: startAfresh }, "Start afresh"));
+    put(
+      box,
+      h("button", { type: "button", class: "button", onclick: startAfresh }, "Start afresh"),
+    );
     return box;
   }
 
@@ -176,7 +203,8 @@ class ReadScreen {
 
   /** @param {KeyboardEvent} event */
   typeKey(event) {
-    const isTyping = event.target instanceof HTMLElement && event.target.closest("input, select, textarea");
+    const isTyping =
+      event.target instanceof HTMLElement && event.target.closest("input, select, textarea");
     if (isTyping || event.ctrlKey || event.metaKey || event.altKey) {
       return;
     }
@@ -256,7 +284,8 @@ class ReadScreen {
     const answer = this.judgeNow(this.sets());
     this.cards.show(answer);
     this.value.show();
-    clear(this.verdict, this.verdictPieces(answer));
+    const most_rel = this.app.basics?.reading?.spread_warning_rel;
+    clear(this.verdict, verdictPieces(this.session, answer, this.words, most_rel));
     const { step } = this.session;
     this.primary.textContent = {
       value: "Next value",
@@ -273,35 +302,6 @@ class ReadScreen {
     }[aside.kind];
   }
 
-  /**
-   * @param {Answer | null} answer
-   * @returns {(HTMLElement | null)[]}
-   */
-  verdictPieces(answer) {
-    const { session } = this;
-    const now = session.sets();
-    const values = now.find((each) => each.color === session.colour)?.values ?? [];
-    const most_rel = this.app.basics?.reading?.spread_warning_rel;
-    const spread = spreadWarning(capital(this.wordsOf(session.colour)), values, most_rel);
-    if (answer === null) {
-      const words = "The levels of this face are not on this phone; the server judges it.";
-      return [h("p", { class: "small soft" }, words), spread ? caution(spread) : null];
-    }
-    const ratio = answer.elements.find((each) => each.kind !== "color" && each.meanWords);
-    const reason = answer.not_judged.find(({ color }) => now.some((each) => each.color === color));
-    const flags = answer.elements
-      .filter((each) => each.color === session.colour && each.kind === "color" && values.length >= session.wanted)
-      .flatMap((each) => each.flags);
-    return [
-      now.length
-        ? h("p", { class: "verdict-now" }, h("span", null, "The sign:"), verdictMark(answer.verdict), ratio ? h("span", { class: "small" }, `${ratio.words} ${ratio.meanWords}, level ${ratio.levelWords}`) : null)
-        : null,
-      reason ? caution(`Kept but not judged: ${reason.reason}.`) : null,
-      ...flags.map(caution),
-      spread && !flags.length ? caution(spread) : null,
-    ];
-  }
-
   /** @returns {TypedSet[]} what is typed, as the verdict and the server take it */
   sets() {
     const instrument = this.instrument?.value() ?? null;
@@ -309,7 +309,8 @@ class ReadScreen {
       ...each,
       how: "hand_held",
       surface_state: this.surface.value(),
-      observation_angle_deg: instrument?.observation_angle_deg ?? LEVEL_GEOMETRY.observation_angle_deg,
+      observation_angle_deg:
+        instrument?.observation_angle_deg ?? LEVEL_GEOMETRY.observation_angle_deg,
       entrance_angle_deg: instrument?.entrance_angle_deg ?? LEVEL_GEOMETRY.entrance_angle_deg,
       doubt: instrument?.doubt ?? "",
       instrument_id: instrument?.id ?? null,
@@ -342,8 +343,21 @@ class ReadScreen {
       h(
         "div",
         { class: "button-pair" },
-        h("button", { type: "button", class: "button", onclick: () => this.take("") }, "Change the values"),
-        h("button", { type: "button", class: "button", "data-confirm": true, onclick: () => this.record(true) }, "It is so: save"),
+        h(
+          "button",
+          { type: "button", class: "button", onclick: () => this.take("") },
+          "Change the values",
+        ),
+        h(
+          "button",
+          {
+            type: "button",
+            class: "button",
+            "data-confirm": true,
+            onclick: () => this.record(true),
+          },
+          "It is so: save",
+        ),
       ),
     );
     this.trouble.focus();
@@ -369,9 +383,7 @@ class ReadScreen {
       await this.app.refreshCount();
       this.leave(operation);
     } catch (error) {
-      sayTrouble(this.trouble, this.app, error, (unsaved) =>
-        this.attempt(() => unsaved.again()),
-      );
+      sayTrouble(this.trouble, this.app, error, (unsaved) => this.attempt(() => unsaved.again()));
     } finally {
       this.isSaving = false;
     }
@@ -381,7 +393,11 @@ class ReadScreen {
   leave(operation) {
     const query = { ...identifiedQuery(identifiedOf(this.params)), stop: this.params.stop };
     this.app.closeTo(makeHash("#/sign/:sign", { sign: this.params.sign, ...query }));
-    const again = makeHash("#/read/:sign", { sign: this.params.sign, ...query, from: operation.client_uuid });
+    const again = makeHash("#/read/:sign", {
+      sign: this.params.sign,
+      ...query,
+      from: operation.client_uuid,
+    });
     saySaved(this.app, operation, "Saved on this phone", again);
   }
 
@@ -417,7 +433,10 @@ class ReadScreen {
         corrects: corrected,
         is_confirmed: isConfirmed,
         shown: answer
-          ? { method_version: this.app.basics?.policy?.method_version ?? "", verdict: answer.verdict }
+          ? {
+              method_version: this.app.basics?.policy?.method_version ?? "",
+              verdict: answer.verdict,
+            }
           : null,
       },
     };
@@ -428,16 +447,8 @@ class ReadScreen {
    * @returns {string}
    */
   wordsOf(colour) {
-    return this.words[colour] ?? colour.replaceAll("-", " ");
+    return colourWords(this.words, colour);
   }
-}
-
-/**
- * @param {string} sentence
- * @returns {HTMLElement}
- */
-function caution(sentence) {
-  return h("p", { class: "small caution" }, sentence);
 }
 
 /**
@@ -449,12 +460,4 @@ function correctedRef(key) {
     return null;
   }
   return /^\d+$/.test(key) ? { id: Number(key) } : { operation: key };
-}
-
-/**
- * @param {string} words
- * @returns {string}
- */
-function capital(words) {
-  return words.charAt(0).toUpperCase() + words.slice(1);
 }

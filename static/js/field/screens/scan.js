@@ -36,7 +36,13 @@ export async function show(place, _params, app) {
     }
   };
   put(place, h("h1", null, "Scan a label"), waysToFind("scan"), await nothingCarried(app));
-  put(place, h("p", null, "Hold the camera over the square code on the back of the sign."), view, torch, said);
+  put(
+    place,
+    h("p", null, "Hold the camera over the square code on the back of the sign."),
+    view,
+    torch,
+    said,
+  );
   put(place, actBar(primaryLink("Type the id instead", "#/type")));
   // The screen is shown while the camera starts: it may take a while, or a question.
   startScanner(leaving, onText).then(
@@ -82,7 +88,11 @@ async function meaning(app, text) {
     notice(
       "warn",
       h("p", null, h("strong", null, `Label ${label}`)),
-      h("p", null, "This phone carries no sign with this label. Take its area along, or find the sign another way."),
+      h(
+        "p",
+        null,
+        "This phone carries no sign with this label. Take its area along, or find the sign another way.",
+      ),
     ),
   ];
 }
@@ -93,7 +103,11 @@ async function meaning(app, text) {
  */
 function torchButton(scanner) {
   let isOn = false;
-  const button = h("button", { type: "button", class: "button", "aria-pressed": "false" }, "Light on");
+  const button = h(
+    "button",
+    { type: "button", class: "button", "aria-pressed": "false" },
+    "Light on",
+  );
   button.addEventListener("click", async () => {
     isOn = !isOn;
     await scanner.setTorch(isOn);

@@ -6,7 +6,15 @@
 import { dayWords } from "../day_words.js";
 import { h, put } from "../dom.js";
 import { identifiedOf, identifiedQuery, identifiedWords } from "../identified.js";
-import { actBar, linkButton, notice, primaryLink, section, standingMark, verdictMark } from "../pieces.js";
+import {
+  actBar,
+  linkButton,
+  notice,
+  primaryLink,
+  section,
+  standingMark,
+  verdictMark,
+} from "../pieces.js";
 import { openJudge } from "../reading_judge.js";
 import { recordedReadings } from "../readings_of_sign.js";
 import { makeHash } from "../router.js";
@@ -40,9 +48,18 @@ export async function show(place, params, app) {
   const stop = params.stop ? await app.store.stop(Number(params.stop)) : null;
   put(place, h("h1", null, faceName(sign)), await signHead(app, subject, { isNamed: false }));
   put(place, stateNotice(sign, query), stop ? stopNotice(stop) : null);
-  put(place, standingSection(sign, isRead, answer), actions(subject, query, app.memory.get(FACE_IN_HAND)));
+  put(
+    place,
+    standingSection(sign, isRead, answer),
+    actions(subject, query, app.memory.get(FACE_IN_HAND)),
+  );
   put(place, recordedSection(subject), readingsSection(sign), damageSection(sign));
-  put(place, await factsSection(app, subject, identified), historySection(sign), await photoSection(app, sign));
+  put(
+    place,
+    await factsSection(app, subject, identified),
+    historySection(sign),
+    await photoSection(app, sign),
+  );
   put(place, await actOf(app, subject, query, stop, isRead));
   return { placeName: subject.support?.road ?? "" };
 }
@@ -56,11 +73,22 @@ function stateNotice(sign, query) {
   if (sign.state === "removed") {
     return notice(
       "warn",
-      h("p", null, `This face was taken down${sign.removed_on ? ` on ${dayWords(sign.removed_on)}` : ""}.`),
-      sign.followed_by ? linkButton("Open the face that took its place", makeHash("#/sign/:sign", { sign: sign.followed_by, ...query })) : null,
+      h(
+        "p",
+        null,
+        `This face was taken down${sign.removed_on ? ` on ${dayWords(sign.removed_on)}` : ""}.`,
+      ),
+      sign.followed_by
+        ? linkButton(
+            "Open the face that took its place",
+            makeHash("#/sign/:sign", { sign: sign.followed_by, ...query }),
+          )
+        : null,
     );
   }
-  return sign.state === "in_stock" ? notice("", h("p", null, "This face is not on a post yet.")) : null;
+  return sign.state === "in_stock"
+    ? notice("", h("p", null, "This face is not on a post yet."))
+    : null;
 }
 
 /**
@@ -109,7 +137,8 @@ function standingSection(sign, isRead, answer) {
  * @returns {HTMLElement}
  */
 function actions({ key, sign, position, support }, query, face) {
-  const at = (/** @type {string} */ screen) => makeHash(`#/${screen}/:sign`, { sign: key, ...query });
+  const at = (/** @type {string} */ screen) =>
+    makeHash(`#/${screen}/:sign`, { sign: key, ...query });
   const isUp = sign?.state === "installed";
   const positionKey = position?.id ?? key;
   return section(
@@ -121,14 +150,24 @@ function actions({ key, sign, position, support }, query, face) {
         ? [
             linkButton("Damage or missing", at("damage")),
             linkButton("Look at night", at("night")),
-            linkButton("New face here", makeHash("#/install/:position", { position: positionKey, face, ...query })),
+            linkButton(
+              "New face here",
+              makeHash("#/install/:position", { position: positionKey, face, ...query }),
+            ),
             linkButton("Take it down", at("remove")),
           ]
         : null,
       linkButton("Note", at("note")),
       linkButton("Wrong data", at("wrong-data")),
-      support?.id ? linkButton("Move the support", makeHash("#/move/:support", { support: support.id, ...query })) : null,
-      support?.id ? linkButton("Add a sign here", makeHash("#/add-sign/:support", { support: support.id })) : null,
+      support?.id
+        ? linkButton(
+            "Move the support",
+            makeHash("#/move/:support", { support: support.id, ...query }),
+          )
+        : null,
+      support?.id
+        ? linkButton("Add a sign here", makeHash("#/add-sign/:support", { support: support.id }))
+        : null,
     ),
   );
 }
@@ -150,7 +189,10 @@ function recordedSection({ recorded }) {
               null,
               h(
                 "a",
-                { class: "record-line", href: makeHash("#/outbox/:uuid", { uuid: each.client_uuid }) },
+                {
+                  class: "record-line",
+                  href: makeHash("#/outbox/:uuid", { uuid: each.client_uuid }),
+                },
                 h("strong", null, each.title),
                 each.lines.map((line) => h("span", null, line)),
                 h("span", { class: "small soft" }, each.state),
@@ -178,8 +220,17 @@ function readingsSection(sign) {
             h(
               "li",
               { class: "reading-line" },
-              h("span", null, h("strong", null, capital(each.color.replaceAll("-", " "))), ` ${each.mean} cd/lx/m²`),
-              h("span", { class: "soft small" }, `mean of ${each.count}, ${dayWords(each.taken_on)}; ${each.level ? `level ${each.level}` : "no level"}`),
+              h(
+                "span",
+                null,
+                h("strong", null, capital(each.color.replaceAll("-", " "))),
+                ` ${each.mean} cd/lx/m²`,
+              ),
+              h(
+                "span",
+                { class: "soft small" },
+                `mean of ${each.count}, ${dayWords(each.taken_on)}; ${each.level ? `level ${each.level}` : "no level"}`,
+              ),
               each.not_judged
                 ? h("span", { class: "small" }, `Kept but not judged: ${each.not_judged}`)
                 : each.verdict
@@ -201,7 +252,18 @@ function damageSection(sign) {
   return damage.length
     ? section(
         "Damage on record",
-        h("ul", { class: "lines" }, damage.map((each) => h("li", { class: "reading-line" }, h("strong", null, each.words), h("span", { class: "small soft" }, `seen ${dayWords(each.seen_on)}`)))),
+        h(
+          "ul",
+          { class: "lines" },
+          damage.map((each) =>
+            h(
+              "li",
+              { class: "reading-line" },
+              h("strong", null, each.words),
+              h("span", { class: "small soft" }, `seen ${dayWords(each.seen_on)}`),
+            ),
+          ),
+        ),
       )
     : null;
 }
@@ -225,7 +287,14 @@ async function factsSection(app, { sign, position, support }, identified) {
   ];
   return section(
     "On record",
-    h("dl", { class: "facts" }, facts.filter(([, words]) => words).map(([name, words]) => [h("dt", null, name), h("dd", null, words)]).flat()),
+    h(
+      "dl",
+      { class: "facts" },
+      facts
+        .filter(([, words]) => words)
+        .map(([name, words]) => [h("dt", null, name), h("dd", null, words)])
+        .flat(),
+    ),
   );
 }
 
@@ -240,7 +309,18 @@ function historySection(sign) {
         "details",
         null,
         h("summary", null, "History"),
-        h("ul", { class: "lines" }, history.map(({ on, words }) => h("li", { class: "reading-line" }, h("strong", null, dayWords(on)), h("span", null, words)))),
+        h(
+          "ul",
+          { class: "lines" },
+          history.map(({ on, words }) =>
+            h(
+              "li",
+              { class: "reading-line" },
+              h("strong", null, dayWords(on)),
+              h("span", null, words),
+            ),
+          ),
+        ),
       )
     : null;
 }
@@ -252,7 +332,9 @@ function historySection(sign) {
  */
 async function photoSection(app, sign) {
   const ids = /** @type {number[]} */ (sign.photo_ids ?? []);
-  const blobs = (await Promise.all(ids.map((id) => app.store.picture(id)))).filter((blob) => blob !== null);
+  const blobs = (await Promise.all(ids.map((id) => app.store.picture(id)))).filter(
+    (blob) => blob !== null,
+  );
   if (blobs.length === 0) {
     return null;
   }
@@ -279,7 +361,12 @@ async function actOf(app, { key, sign, position }, query, stop, isRead) {
   const readHash = makeHash("#/read/:sign", { sign: key, ...query });
   if (sign?.state !== "installed") {
     return position
-      ? actBar(primaryLink("Put a face up here", makeHash("#/install/:position", { position: position.id ?? key, ...query })))
+      ? actBar(
+          primaryLink(
+            "Put a face up here",
+            makeHash("#/install/:position", { position: position.id ?? key, ...query }),
+          ),
+        )
       : actBar(primaryLink("Find a sign", FIND_HASH));
   }
   if (!isRead) {
@@ -292,7 +379,10 @@ async function actOf(app, { key, sign, position }, query, stop, isRead) {
       { class: "keys-pair" },
       linkButton("Read again", readHash),
       isOpen
-        ? primaryLink(`Finish stop ${stop.number}`, makeHash("#/stop/:stop", { stop: stop.id, outcome: "done" }))
+        ? primaryLink(
+            `Finish stop ${stop.number}`,
+            makeHash("#/stop/:stop", { stop: stop.id, outcome: "done" }),
+          )
         : primaryLink("Next sign", stop ? "#/today" : FIND_HASH),
     ),
   );

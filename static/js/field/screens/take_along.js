@@ -29,12 +29,25 @@ const REACHES = [
 export async function show(place, params, app) {
   const screen = new TakeAlong(app);
   put(place, h("h1", null, "Take signs along"));
-  put(place, h("p", null, "What is on this phone works without signal: signs, levels, roads, last readings and small photos."));
+  put(
+    place,
+    h(
+      "p",
+      null,
+      "What is on this phone works without signal: signs, levels, roads, last readings and small photos.",
+    ),
+  );
   put(place, screen.body, screen.act);
   await screen.fill();
   const box = boxOf(params);
   if (box) {
-    void screen.take({ id: areaId(box), title: "Part of the map", kind: "area", package_id: null, box });
+    void screen.take({
+      id: areaId(box),
+      title: "Part of the map",
+      kind: "area",
+      package_id: null,
+      box,
+    });
     return;
   }
   try {
@@ -66,21 +79,40 @@ class TakeAlong {
     const packages = /** @type {Package[]} */ (this.app.basics?.packages ?? []);
     const mine = packages.filter((each) => each.crew_is_me || each.crew_is_any);
     const others = packages.filter((each) => !mine.includes(each));
-    const next = mine.find((each) => !areas.some((area) => area.package_id === each.id && area.is_whole));
+    const next = mine.find(
+      (each) => !areas.some((area) => area.package_id === each.id && area.is_whole),
+    );
     clear(
       this.body,
       mine.length ? section("My stops", this.packageList(mine, areas)) : null,
       this.areaSection(areas.length > 0),
       others.length
-        ? h("details", null, h("summary", null, "Stops of other crews"), this.packageList(others, areas))
+        ? h(
+            "details",
+            null,
+            h("summary", null, "Stops of other crews"),
+            this.packageList(others, areas),
+          )
         : null,
       section("On this phone", this.areaList(areas)),
     );
     clear(
       this.act,
       next
-        ? h("button", { type: "button", class: "button primary", onclick: () => this.take(packageArea(next)) }, "Take my stops along")
-        : h("button", { type: "button", class: "button primary", onclick: () => this.takeAround() }, "Take the signs around me"),
+        ? h(
+            "button",
+            {
+              type: "button",
+              class: "button primary",
+              onclick: () => this.take(packageArea(next)),
+            },
+            "Take my stops along",
+          )
+        : h(
+            "button",
+            { type: "button", class: "button primary", onclick: () => this.takeAround() },
+            "Take the signs around me",
+          ),
     );
   }
 
@@ -98,8 +130,21 @@ class TakeAlong {
         return h(
           "li",
           { class: "area-line" },
-          h("div", null, h("strong", null, each.title), h("p", { class: "small soft" }, `${dayWords(each.work_on)}, ${each.stop_count} stops${here ? `; ${agedWords(here)}` : ""}`)),
-          h("button", { type: "button", class: "button", onclick: () => this.take(packageArea(each)) }, here ? "Renew" : "Take along"),
+          h(
+            "div",
+            null,
+            h("strong", null, each.title),
+            h(
+              "p",
+              { class: "small soft" },
+              `${dayWords(each.work_on)}, ${each.stop_count} stops${here ? `; ${agedWords(here)}` : ""}`,
+            ),
+          ),
+          h(
+            "button",
+            { type: "button", class: "button", onclick: () => this.take(packageArea(each)) },
+            here ? "Renew" : "Take along",
+          ),
         );
       }),
     );
@@ -126,7 +171,11 @@ class TakeAlong {
       h(
         "div",
         { class: "button-pair" },
-        h("button", { type: "button", class: "button", onclick: () => this.takeAround() }, "Around me"),
+        h(
+          "button",
+          { type: "button", class: "button", onclick: () => this.takeAround() },
+          "Around me",
+        ),
         hasMap ? h("a", { class: "button", href: "#/map?take=1" }, "Choose on the map") : null,
       ),
     );
@@ -147,12 +196,35 @@ class TakeAlong {
         h(
           "li",
           { class: "area-line" },
-          h("div", null, h("strong", null, area.title), h("p", { class: "small soft" }, agedWords(area))),
+          h(
+            "div",
+            null,
+            h("strong", null, area.title),
+            h("p", { class: "small soft" }, agedWords(area)),
+          ),
           h(
             "div",
             { class: "button-pair" },
-            h("button", { type: "button", class: "button", "aria-label": `Renew ${area.title}`, onclick: () => this.take(area) }, "Renew"),
-            h("button", { type: "button", class: "button", "aria-label": `Drop ${area.title} from this phone`, onclick: () => this.drop(area) }, "Drop"),
+            h(
+              "button",
+              {
+                type: "button",
+                class: "button",
+                "aria-label": `Renew ${area.title}`,
+                onclick: () => this.take(area),
+              },
+              "Renew",
+            ),
+            h(
+              "button",
+              {
+                type: "button",
+                class: "button",
+                "aria-label": `Drop ${area.title} from this phone`,
+                onclick: () => this.drop(area),
+              },
+              "Drop",
+            ),
           ),
         ),
       ),
@@ -166,7 +238,13 @@ class TakeAlong {
       const miles = Number(this.reach);
       const box = boxAround(fix, miles * METRES_PER_MILE);
       const words = REACHES.find(([value]) => value === this.reach)?.[1] ?? "";
-      await this.take({ id: areaId(box), title: `${words} around me`, kind: "area", package_id: null, box });
+      await this.take({
+        id: areaId(box),
+        title: `${words} around me`,
+        kind: "area",
+        package_id: null,
+        box,
+      });
     } catch (error) {
       this.sayTrouble(error);
     }
@@ -179,7 +257,10 @@ class TakeAlong {
     const bar = h("progress", { max: 1, value: 0, "aria-label": "Taking along" });
     const words = h("p", { role: "status" }, "Asking the server");
     clear(this.body, section(title, bar, words));
-    clear(this.act, h("button", { type: "button", class: "button", onclick: () => taking.abort() }, "Stop"));
+    clear(
+      this.act,
+      h("button", { type: "button", class: "button", onclick: () => taking.abort() }, "Stop"),
+    );
     try {
       const area = await takeArea(
         this.app,
@@ -218,7 +299,10 @@ class TakeAlong {
     this.app.say(error instanceof Error ? error.message : String(error), {
       kind: "warn",
       ...(isSignedOut
-        ? { actionWords: "Sign in", onAction: () => window.location.assign("/sign-in/?next=/field/") }
+        ? {
+            actionWords: "Sign in",
+            onAction: () => window.location.assign("/sign-in/?next=/field/"),
+          }
         : {}),
     });
   }
@@ -229,7 +313,13 @@ class TakeAlong {
  * @returns {Wanted}
  */
 function packageArea(work) {
-  return { id: `package:${work.id}`, title: work.title, kind: "package", package_id: work.id, box: null };
+  return {
+    id: `package:${work.id}`,
+    title: work.title,
+    kind: "package",
+    package_id: work.id,
+    box: null,
+  };
 }
 
 /**
@@ -247,7 +337,9 @@ function agedWords(area) {
  * @returns {string}
  */
 function areaId(box) {
-  return `area:${Object.values(box).map((edge) => edge.toFixed(3)).join(",")}`;
+  return `area:${Object.values(box)
+    .map((edge) => edge.toFixed(3))
+    .join(",")}`;
 }
 
 /**

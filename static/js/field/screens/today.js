@@ -35,8 +35,7 @@ export async function show(place, _params, app) {
   put(place, h("h1", null, `Today, ${dayWords(deviceDay(app.now()))}`), body, act);
   await fill();
   // The lists may have changed at the desk; without signal those of the last time stand.
-  const renew = () =>
-    takeBasics(app).then(fill, () => undefined);
+  const renew = () => takeBasics(app).then(fill, () => undefined);
   app.connection.addEventListener("online", renew, { signal: leaving });
   if (app.connection.isOnline) {
     void renew();
@@ -54,11 +53,16 @@ async function todayPieces(app) {
   const mine = packages
     .filter((each) => each.crew_is_me || each.crew_is_any)
     .filter((each) => each.work_on === today || (each.work_on < today && isOpen(each)));
-  const later = packages.filter((each) => (each.crew_is_me || each.crew_is_any) && each.work_on > today);
+  const later = packages.filter(
+    (each) => (each.crew_is_me || each.crew_is_any) && each.work_on > today,
+  );
   const areas = await app.store.areas();
   const carried = new Set(areas.filter((each) => each.is_whole).map((each) => each.package_id));
   const lists = await Promise.all(
-    mine.map(async (each) => ({ each, stops: carried.has(each.id) ? await stopsNow(app, each.id) : null })),
+    mine.map(async (each) => ({
+      each,
+      stops: carried.has(each.id) ? await stopsNow(app, each.id) : null,
+    })),
   );
   const next = lists.flatMap(({ stops }) => stops ?? []).find((stop) => stop.outcome === null);
   const waiting = lists.some(({ stops }) => stops === null);
@@ -69,7 +73,13 @@ async function todayPieces(app) {
     later.length ? laterSection(later) : null,
     await instrumentSection(app),
     await waitingSection(app),
-    app.basics === null ? null : section("Signs on this phone", h("p", null, carriedWords(areas)), linkButton("Take signs along", "#/take-along")),
+    app.basics === null
+      ? null
+      : section(
+          "Signs on this phone",
+          h("p", null, carriedWords(areas)),
+          linkButton("Take signs along", "#/take-along"),
+        ),
   ];
   if (app.basics === null) {
     return { pieces, primary: primaryLink("Sign in", SIGN_IN_ADDRESS) };
@@ -101,7 +111,12 @@ function isOpen(work) {
  */
 function laterSection(packages) {
   const lines = packages.map((each) =>
-    h("li", { class: "reading-line" }, h("strong", null, each.title), h("span", { class: "small soft" }, `${dayWords(each.work_on)}, ${each.stop_count} stops`)),
+    h(
+      "li",
+      { class: "reading-line" },
+      h("strong", null, each.title),
+      h("span", { class: "small soft" }, `${dayWords(each.work_on)}, ${each.stop_count} stops`),
+    ),
   );
   return h("details", null, h("summary", null, "Coming days"), h("ul", { class: "lines" }, lines));
 }
@@ -111,7 +126,11 @@ function welcome() {
   return notice(
     "",
     h("p", null, h("strong", null, "Set this phone up once, while there is signal.")),
-    h("p", null, "Sign in, take the signs of your day along, and from then on everything works without."),
+    h(
+      "p",
+      null,
+      "Sign in, take the signs of your day along, and from then on everything works without.",
+    ),
   );
 }
 
@@ -123,7 +142,13 @@ function noPackage(hasArea) {
   return notice(
     "",
     h("p", null, "No stops are planned for you today."),
-    h("p", null, hasArea ? "You can still find and read every sign this phone carries." : "Take an area along to find and read its signs without signal."),
+    h(
+      "p",
+      null,
+      hasArea
+        ? "You can still find and read every sign this phone carries."
+        : "Take an area along to find and read its signs without signal.",
+    ),
   );
 }
 
@@ -138,9 +163,17 @@ async function packageSection(app, work, stops) {
   const lines = await Promise.all((stops ?? []).map((stop) => stopLine(app, stop)));
   return section(
     work.title,
-    h("p", { class: "soft" }, `${dayWords(work.work_on)}: ${done} of ${stops?.length ?? work.stop_count} stops done`),
-    work.bring ? h("div", { class: "bring" }, h("h3", null, "Bring"), h("p", null, work.bring)) : null,
-    stops === null ? notice("warn", h("p", null, "These stops are not on this phone yet.")) : h("ol", { class: "lines" }, lines),
+    h(
+      "p",
+      { class: "soft" },
+      `${dayWords(work.work_on)}: ${done} of ${stops?.length ?? work.stop_count} stops done`,
+    ),
+    work.bring
+      ? h("div", { class: "bring" }, h("h3", null, "Bring"), h("p", null, work.bring))
+      : null,
+    stops === null
+      ? notice("warn", h("p", null, "These stops are not on this phone yet."))
+      : h("ol", { class: "lines" }, lines),
   );
 }
 
@@ -151,12 +184,23 @@ async function packageSection(app, work, stops) {
  */
 async function stopLine(app, stop) {
   if (!stop.found) {
-    return h("li", null, h("p", { class: "notice warn" }, `Stop ${stop.number}: ${stop.task_words}. Its place is not on this phone; take the stops along again.`));
+    return h(
+      "li",
+      null,
+      h(
+        "p",
+        { class: "notice warn" },
+        `Stop ${stop.number}: ${stop.task_words}. Its place is not on this phone; take the stops along again.`,
+      ),
+    );
   }
   const line = await foundLine(app, stop.found, {
     hash: stopHash(stop),
     lead: `${stop.number}.`,
-    task: stop.outcome === null ? capital(stop.task_words) : `${capital(stop.task_words)}: ${stop.outcome_words}`,
+    task:
+      stop.outcome === null
+        ? capital(stop.task_words)
+        : `${capital(stop.task_words)}: ${stop.outcome_words}`,
     note: stop.note,
   });
   line.classList.toggle("is-done", stop.outcome !== null);
@@ -185,12 +229,22 @@ async function instrumentSection(app) {
     return null;
   }
   const instrument = await instrumentInHand(app);
-  const said = instrument ? instrumentWords(instrument, await lastCheck(app, instrument), app.now()) : null;
+  const said = instrument
+    ? instrumentWords(instrument, await lastCheck(app, instrument), app.now())
+    : null;
   return section(
     "Instrument",
-    h("p", null, instrument ? h("strong", null, instrument.serial) : "None named yet", said ? `: ${said.words}` : ""),
+    h(
+      "p",
+      null,
+      instrument ? h("strong", null, instrument.serial) : "None named yet",
+      said ? `: ${said.words}` : "",
+    ),
     said?.warning ? h("p", { class: "caution" }, said.warning) : null,
-    linkButton("Check the instrument", instrument ? makeHash("#/check/:instrument", { instrument: instrument.id }) : "#/check"),
+    linkButton(
+      "Check the instrument",
+      instrument ? makeHash("#/check/:instrument", { instrument: instrument.id }) : "#/check",
+    ),
   );
 }
 
@@ -202,7 +256,11 @@ async function waitingSection(app) {
   const counts = await app.store.counts();
   const waits = counts.waiting + counts.photos + counts.refused > 0;
   return waits
-    ? section("Waiting on this phone", h("p", null, capital(countWords(counts))), linkButton("See what waits", "#/outbox"))
+    ? section(
+        "Waiting on this phone",
+        h("p", null, capital(countWords(counts))),
+        linkButton("See what waits", "#/outbox"),
+      )
     : null;
 }
 

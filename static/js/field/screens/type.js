@@ -42,7 +42,11 @@ export async function show(place, params, app) {
       return;
     }
     // So that Back comes to the same list.
-    window.history.replaceState(window.history.state, "", text ? `#/type?q=${encodeURIComponent(text)}` : "#/type");
+    window.history.replaceState(
+      window.history.state,
+      "",
+      text ? `#/type?q=${encodeURIComponent(text)}` : "#/type",
+    );
     clear(list, lines);
     status.textContent = text ? countWords(found.length) : "";
     clear(advice, text && found.length === 0 ? nothingWords(text) : null);
