@@ -7,7 +7,6 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from django.db import transaction
-from django.db.models import Max
 from django.utils import timezone
 
 from inventory.engineering.assessment.due import (
@@ -20,7 +19,6 @@ from inventory.engineering.assessment.due import (
     read_damage_days,
 )
 from inventory.engineering.assessment.vocabulary import Verdict
-from inventory.engineering.inspection.condition import Condition, Observed, find_condition
 from inventory.engineering.inspection.vocabulary import Severity
 from inventory.engineering.standards.safety import remaining_class, safety_class
 from inventory.errors import StateConflictError
@@ -28,11 +26,8 @@ from inventory.models import (
     Assessment,
     ColourArea,
     ElementAssessment,
-    Inspection,
-    Observation,
     Sign,
     Standing,
-    VisualRating,
 )
 from inventory.services.judging import (
     Judged,
@@ -43,7 +38,7 @@ from inventory.services.judging import (
 from inventory.services.logbook import log
 from inventory.services.method_ages import replacement_by_age
 from inventory.services.people import policy_at
-from inventory.services.relinks import counts_for, relinked_to
+from inventory.services.seen import seen_on
 from inventory.services.standards import code_book
 
 if TYPE_CHECKING:
@@ -51,8 +46,10 @@ if TYPE_CHECKING:
     from datetime import date, datetime
 
     from inventory.engineering.assessment.due import Cause
+    from inventory.engineering.inspection.condition import Observed
     from inventory.engineering.standards.local import CodeBook
     from inventory.models import AgencyPolicy, Organisation, User
+    from inventory.services.seen import Seen
 
     Progress = Callable[[int, int], None]
 
@@ -82,15 +79,6 @@ class DueSummary:
     dropped: int = 0
     due_of_class: Counter[int] = field(default_factory=Counter)
     verdicts: Counter[str] = field(default_factory=Counter)
-
-
-@dataclass(frozen=True, slots=True)
-class _Seen:
-    """What is on record about one sign beside its readings."""
-
-    condition: Condition
-    inadequate_at: datetime | None
-    last_inspected_at: datetime | None
 
 
 def mark_due(
@@ -174,7 +162,7 @@ def rebuild(
     assessments = {pk: judged.assessments[pk] for pk in ids if pk in judged.assessments}
     elements = _elements_of(assessments, judged.new_elements)
     sheetings = _sheetings_of(ids)
-    seen = _seen_on(ids, {pk: judged.read_at(pk) for pk in ids})
+    seen = seen_on(ids, {pk: judged.read_at(pk) for pk in ids})
     damage_days = read_damage_days(policy.damage_days) if policy is not None else {}
     ages = _ages_of(signs, now)
     rows = [
@@ -239,7 +227,7 @@ def _standing(
     sign: Sign,
     assessment: Assessment | None,
     elements: Sequence[ElementAssessment],
-    seen: _Seen,
+    seen: Seen,
     *,
     read_at: datetime | None,
     sheeting: str,
@@ -355,7 +343,7 @@ def _failing_words(verdict: Verdict, elements: Sequence[ElementAssessment]) -> s
 
 
 def _put_right_by(
-    owner: Organisation, seen: _Seen, safety_class: int, damage_days: DamageDays
+    owner: Organisation, seen: Seen, safety_class: int, damage_days: DamageDays
 ) -> tuple[date | None, str]:
     """Return by when the damage that is to be put right first has to be, and in words."""
     by_when = [
@@ -421,83 +409,6 @@ def _sheetings_of(sign_ids: Sequence[int]) -> dict[int, str]:
     return defaultdict(
         str, {sign_id: " / ".join(filter(None, each)) for sign_id, each in words.items()}
     )
-
-
-def _seen_on(sign_ids: Sequence[int], read_at: dict[int, datetime | None]) -> dict[int, _Seen]:
-    """
-    Return what was seen on each sign, inspections that another corrects left out.
-
-    ``read_at`` is when the readings were taken that each sign is judged by.
-    """
-    relinked = relinked_to(sign_ids)
-    observed = observed_on(sign_ids, relinked)
-    rated: dict[int, tuple[datetime, bool]] = {}
-    ratings = VisualRating.objects.filter(
-        counts_for(sign_ids, relinked, "inspection__"), inspection__corrections__isnull=True
-    )
-    for visit, sign_id, is_adequate, taken_at in ratings.order_by(
-        "inspection__taken_at", "pk"
-    ).values_list(
-        "inspection_id", "inspection__sign_id", "is_adequate", "inspection__taken_at"
-    ):
-        rated[relinked.get(visit, sign_id)] = (taken_at, is_adequate)
-    visited: dict[int, datetime] = dict(
-        Inspection.objects.filter(sign__in=sign_ids, corrections__isnull=True)
-        .order_by()
-        .values("sign")
-        .annotate(last=Max("taken_at"))
-        .values_list("sign", "last")
-    )
-    elsewhere = Inspection.objects.filter(pk__in=list(relinked), corrections__isnull=True)
-    for visit, taken_at in elsewhere.values_list("pk", "taken_at") if relinked else ():
-        kept = relinked[visit]
-        visited[kept] = max(visited.get(kept, taken_at), taken_at)
-    return {
-        sign_id: _Seen(
-            find_condition(observed[sign_id]),
-            _inadequate_at(rated.get(sign_id), read_at[sign_id]),
-            visited.get(sign_id),
-        )
-        for sign_id in sign_ids
-    }
-
-
-def observed_on(
-    sign_ids: Sequence[int], relinked: dict[int, int] | None = None
-) -> dict[int, list[Observed]]:
-    """
-    Return everything seen on each sign, inspections that another corrects left out.
-
-    ``relinked`` are the inspections that count for the signs through a merge, where known.
-    """
-    relinked = relinked_to(sign_ids) if relinked is None else relinked
-    observed: dict[int, list[Observed]] = defaultdict(list)
-    observations = Observation.objects.filter(
-        counts_for(sign_ids, relinked, "inspection__"), inspection__corrections__isnull=True
-    )
-    for visit, sign_id, kind, severity, taken_at, notified_at in observations.values_list(
-        "inspection_id",
-        "inspection__sign_id",
-        "kind",
-        "severity",
-        "inspection__taken_at",
-        "inspection__recorded_at",
-    ):
-        words = Observation.Kind(kind).label
-        observed[relinked.get(visit, sign_id)].append(
-            Observed(kind, Severity(severity), words, taken_at, notified_at)
-        )
-    return observed
-
-
-def _inadequate_at(
-    rated: tuple[datetime, bool] | None, read_at: datetime | None
-) -> datetime | None:
-    """Return when a night inspection found a sign not adequate, if not measured since."""
-    if rated is None or rated[1]:
-        return None
-    measured_since = read_at is not None and read_at > rated[0]
-    return None if measured_since else rated[0]
 
 
 def _count(summary: DueSummary, rows: Sequence[Standing]) -> None:

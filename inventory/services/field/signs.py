@@ -28,8 +28,8 @@ from inventory.services.installation import asked_for
 from inventory.services.judging import gather, sign_type_of
 from inventory.services.marks import mark_of_standing
 from inventory.services.relinks import relinked_to
+from inventory.services.seen import observed_on
 from inventory.services.sign_faces import local_types_of, looks_of_position, looks_of_sign
-from inventory.services.standing import observed_on
 from inventory.units import partial_date
 
 if TYPE_CHECKING:
