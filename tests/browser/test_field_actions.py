@@ -134,6 +134,9 @@ def test_undo_within_ten_seconds_sends_nothing(phone, sign):
     phone.save()
     phone.page.click("text=Undo")
     phone.page.wait_for_selector("[data-said] >> text=Undone")
+    # The form is there again, filled in as it was.
+    phone.wait_for_heading("Write a note")
+    assert phone.page.input_value("#note") == "wrong sign"
     phone.show("#/outbox")
     phone.page.click("text=Sent in the last 30 days")
     phone.page.wait_for_selector("text=undone, never sent")

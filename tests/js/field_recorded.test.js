@@ -5,7 +5,7 @@ import { afterEach, beforeEach, test } from "node:test";
 
 import { findCodes } from "../../static/js/field/code_picker.js";
 import { recordAction } from "../../static/js/field/operations.js";
-import { correctHash, editHash, recordedWords, stateWords } from "../../static/js/field/recorded_words.js";
+import { againHash, correctHash, editHash, recordedWords, stateWords } from "../../static/js/field/recorded_words.js";
 import { openStore } from "../../static/js/field/store.js";
 import { loadPlace, loadSubject } from "../../static/js/field/subject.js";
 
@@ -67,6 +67,9 @@ test("what is refused is put right on the screen it came from, filled in again",
   assert.equal(hash("add_sign", { support: { new: {} } }), "#/add-sign?replaces=u1");
   assert.equal(hash("add_sign", { support: { id: 7 } }), "#/add-sign/7?replaces=u1");
   assert.equal(hash("discard", { operation: "u0" }), "");
+  // What was taken back while it put another right still does so when it is recorded again.
+  const again = { kind: "note", client_uuid: "u2", replaces: "u1", payload: { sign } };
+  assert.equal(againHash({ ...again, kind: "remove" }), "#/remove/12?from=u2&replaces=u1");
 });
 
 test("readings on the server are put right by new ones that name them", () => {
@@ -199,6 +202,7 @@ test("a face put up and taken back leaves the sign as it was", async () => {
   const payload = { position: { id: 5 }, face: { label: "001-0JK" }, installed_on: "2026-11-25" };
   const put = await record({ kind: "install", payload, sign: "position:5" });
   assert.equal(await app.store.withdraw(put.client_uuid, "slip"), true);
+  assert.equal(await loadSubject(app, put.client_uuid), null);
   assert.equal((await loadPlace(app, "5"))?.key, "12");
   assert.equal((await loadSubject(app, "12"))?.sign?.state, "installed");
 });

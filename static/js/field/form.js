@@ -9,7 +9,7 @@ import { forgetDraft } from "./drafts.js";
 import { NobodyError, NotSavedError } from "./operations.js";
 import { exportUnsaved, offerFile, outboxName } from "./outbox_file.js";
 import { actBar, field, notice, primaryButton } from "./pieces.js";
-import { contentOf } from "./recorded_words.js";
+import { againHash, contentOf } from "./recorded_words.js";
 import { saySaved } from "./saved.js";
 
 /** @typedef {import("./page.js").App} App */
@@ -130,13 +130,14 @@ export function picked(place, name) {
  *   replaces: string | null, why: string }>}
  */
 export async function earlierOf(app, params) {
-  const uuid = params.replaces ?? params.from ?? "";
-  const operation = uuid ? await app.store.operation(uuid) : null;
+  const { store } = app;
+  const replaced = params.replaces ? await store.operation(params.replaces) : null;
+  const operation = params.from ? await store.operation(params.from) : replaced;
   return {
     operation,
     payload: operation ? contentOf(operation).payload : null,
-    replaces: operation && params.replaces ? operation.client_uuid : null,
-    why: (params.replaces && operation?.answer?.sentence) || "",
+    replaces: replaced?.client_uuid ?? null,
+    why: replaced?.answer?.sentence ?? "",
   };
 }
 
@@ -194,7 +195,7 @@ export function saveBar(app, { words, check, record, after, said }) {
       forgetDraft(draft);
       await app.refreshCount();
       after(operation);
-      saySaved(app, operation, said);
+      saySaved(app, operation, said, againHash(contentOf(operation)));
     } catch (error) {
       sayTrouble(trouble, app, error, (unsaved) => attempt(unsaved.again));
     } finally {

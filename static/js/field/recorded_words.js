@@ -75,9 +75,27 @@ export function stateWords(operation) {
  * @returns {string}
  */
 export function editHash(content) {
-  const { kind, payload, client_uuid: replaces } = content;
+  return formHash(content, { replaces: content.client_uuid });
+}
+
+/**
+ * Return the screen on which something taken back is recorded again, filled in as it was.
+ *
+ * @param {Content} content
+ * @returns {string}
+ */
+export function againHash(content) {
+  return formHash(content, { from: content.client_uuid, replaces: content.replaces });
+}
+
+/**
+ * @param {Content} content
+ * @param {Record<string, string | null>} query
+ * @returns {string}
+ */
+function formHash({ kind, payload }, query) {
   /** @param {string} pattern @param {Record<string, any>} params */
-  const at = (pattern, params) => makeHash(pattern, { ...params, replaces });
+  const at = (pattern, params) => makeHash(pattern, { ...params, ...query });
   switch (kind) {
     case "inspection":
       return at(`#/${inspectionScreen(payload)}/:sign`, { sign: keyOfRef(payload.sign) });

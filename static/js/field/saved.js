@@ -54,5 +54,5 @@ export async function undo(app, operation, backHash = "") {
     app.say("It was on its way already: that it is undone is sent after it.");
   }
   await app.refreshCount();
-  app.go(backHash || window.location.hash, { replace: true });
+  app.go((isBack && backHash) || window.location.hash, { replace: true });
 }

@@ -169,7 +169,8 @@ async function stockSubject(app, id) {
  */
 async function madeSubject(app, uuid) {
   const operation = await latestOf(app, uuid);
-  if (!operation || !["add_sign", "install"].includes(operation.kind)) {
+  const isTakenBack = ["withdrawn", "discarded"].includes(operation?.state ?? "");
+  if (!operation || isTakenBack || !["add_sign", "install"].includes(operation.kind)) {
     return null;
   }
   const signId = operation.answer?.result?.sign_id;

@@ -9,6 +9,7 @@ import { sayTrouble, wordsField } from "../form.js";
 import { recordAction } from "../operations.js";
 import { actBar, notice, primaryButton, primaryLink, section } from "../pieces.js";
 import {
+  againHash,
   contentOf,
   correctHash,
   editHash,
@@ -142,7 +143,7 @@ function actPiece(app, operation, content, isOpen) {
     return actBar(primaryLink("Put these readings right", correct));
   }
   if (operation.state === "withdrawn" && edit) {
-    return actBar(primaryLink("Record it again", edit.replace("replaces=", "from=")));
+    return actBar(primaryLink("Record it again", againHash(content)));
   }
   if (operation.state === "waiting" && operation.tries === 0) {
     return actBar(primaryButton("Undo this record", () => undo(app, operation)));
