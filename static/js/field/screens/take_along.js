@@ -10,6 +10,7 @@ import { dayWords } from "../day_words.js";
 import { clear, h, put } from "../dom.js";
 import { askPosition } from "../phone_position.js";
 import { actBar, chips, section } from "../pieces.js";
+import { seeSpace } from "../space.js";
 
 /** @typedef {import("../page.js").App} App */
 /** @typedef {import("../types.js").Area} Area */
@@ -18,6 +19,7 @@ import { actBar, chips, section } from "../pieces.js";
 /** @typedef {Record<string, any>} Package */
 
 const METRES_PER_MILE = 1609.344;
+const BYTES_PER_MEGABYTE = 1_000_000;
 /** @type {[string, string][]} */
 const REACHES = [
   ["1", "1 mile"],
@@ -72,10 +74,10 @@ class TakeAlong {
 
   /** Show what can be taken along and what is here. */
   async fill() {
+    const [areas, space] = await Promise.all([this.app.store.areas(), seeSpace()]);
     if (this.leaving.aborted || this.taking) {
       return;
     }
-    const areas = await this.app.store.areas();
     const packages = /** @type {Package[]} */ (this.app.basics?.packages ?? []);
     const mine = packages.filter((each) => each.crew_is_me || each.crew_is_any);
     const others = packages.filter((each) => !mine.includes(each));
@@ -94,7 +96,7 @@ class TakeAlong {
             this.packageList(others, areas),
           )
         : null,
-      section("On this phone", this.areaList(areas)),
+      section("On this phone", this.areaList(areas), usedWords(space)),
     );
     clear(
       this.act,
@@ -320,6 +322,17 @@ function packageArea(work) {
     package_id: work.id,
     box: null,
   };
+}
+
+/**
+ * @param {import("../space.js").Space} space
+ * @returns {HTMLElement | null}
+ */
+function usedWords({ used_bytes }) {
+  const megabytes = (used_bytes ?? 0) / BYTES_PER_MEGABYTE;
+  return used_bytes === null
+    ? null
+    : h("p", { class: "small soft" }, `The app takes ${megabytes.toFixed(1)} MB of this phone.`);
 }
 
 /**
