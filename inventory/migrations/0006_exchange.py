@@ -415,6 +415,14 @@ class Migration(migrations.Migration):
             constraint=models.UniqueConstraint(fields=('package', 'number'), name='stop_number_once'),
         ),
         migrations.AddIndex(
+            model_name='supportmerge',
+            index=models.Index(fields=['organisation', '-merged_at', '-id'], name='support_merge_by_org_time'),
+        ),
+        migrations.AddIndex(
+            model_name='signmerge',
+            index=models.Index(fields=['organisation', '-merged_at', '-id'], name='sign_merge_by_org_time'),
+        ),
+        migrations.AddIndex(
             model_name='wrongdataflag',
             index=models.Index(fields=['organisation', '-recorded_at', '-id'], name='wrong_data_by_org_time'),
         ),

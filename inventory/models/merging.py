@@ -28,6 +28,11 @@ class SupportMerge(Fact):
 
     class Meta:
         ordering = ("organisation", "-merged_at", "-pk")
+        indexes = (
+            models.Index(
+                fields=("organisation", "-merged_at", "-id"), name="support_merge_by_org_time"
+            ),
+        )
         constraints = (
             models.CheckConstraint(
                 condition=~Q(kept=F("duplicate")), name="support_merge_of_two"
@@ -105,6 +110,11 @@ class SignMerge(Fact):
 
     class Meta:
         ordering = ("organisation", "-merged_at", "-pk")
+        indexes = (
+            models.Index(
+                fields=("organisation", "-merged_at", "-id"), name="sign_merge_by_org_time"
+            ),
+        )
         constraints = (
             models.CheckConstraint(condition=~Q(kept=F("duplicate")), name="sign_merge_of_two"),
             models.CheckConstraint(condition=~Q(reason=""), name="sign_merge_has_reason"),
