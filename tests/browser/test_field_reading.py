@@ -111,6 +111,8 @@ def read(phone, *colours):
 def save(phone):
     phone.page.click("[data-primary]")
     phone.page.wait_for_selector("[data-said] >> text=Saved on this phone")
+    # Going back is done a moment after it is said.
+    expect(phone.page.locator(".keypad")).to_have_count(0)
 
 
 def open_readings(phone, sign, surface="Dry"):
@@ -179,6 +181,25 @@ def test_the_only_sign_it_can_be_is_offered_and_the_list_follows_the_phone(agenc
     phone.page.click(".act a")
     phone.wait_for_heading("R1-1 Stop")
     assert phone.page.evaluate("window.location.hash").startswith(f"#/sign/{far.pk}?by=nearest")
+
+
+def test_a_sign_added_on_the_phone_is_found_there_and_can_be_the_one(phone, sign):
+    phone.go_offline()
+    phone.show(f"#/add-sign/{sign.position.support_id}")
+    phone.page.fill("#sign_code", "yield")
+    phone.page.click("text=R1-2 Yield")
+    phone.page.click("label.chip >> text=west >> nth=-1")
+    phone.page.fill("#width_in", "36")
+    phone.save()
+    phone.page.wait_for_selector("h1 >> text=R1-2 Yield")
+    phone.show("#/near")
+    added = phone.page.locator("[data-near] section", has_text="Added on this phone")
+    expect(added).to_contain_text("R1-2")
+    expect(added).to_contain_text("right here")
+    assert phone.page.locator("[data-near] [aria-current]").count() == 0
+    added.locator("a").click()
+    phone.page.wait_for_function("window.location.hash.startsWith('#/sign/')")
+    assert "by=nearest" in phone.page.url
 
 
 @pytest.mark.parametrize("typed", ["R1-1", "Mill", "label", "number"])
