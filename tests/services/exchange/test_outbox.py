@@ -113,7 +113,7 @@ def test_what_is_damaged_in_the_file_is_kept(agency, phone):
     assert RefusedEntry.objects.get().payload["content"] == data["operations"][0]["content"]
 
 
-@pytest.mark.parametrize("device_uuid", [str(uuid.uuid4()), None])
+@pytest.mark.parametrize("device_uuid", ["5d0f8a1e-7c43-4b39-9a56-2f1f6f0f3b10", None])
 def test_a_phone_not_known_here_needs_an_organisation_and_what_it_holds_is_held(
     agency, phone, device_uuid
 ):
