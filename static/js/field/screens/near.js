@@ -3,11 +3,12 @@
  *
  * @module
  */
+import { addedSigns } from "../added_signs.js";
 import { clear, h, put } from "../dom.js";
 import { identifiedQuery } from "../identified.js";
 import { isWithinAccuracy, lookAround } from "../nearby.js";
 import { askPosition, watchPosition } from "../phone_position.js";
-import { actBar, notice, primaryButton, primaryLink } from "../pieces.js";
+import { actBar, notice, primaryButton, primaryLink, section } from "../pieces.js";
 import { faceName, foundHash, foundLine, nothingCarried, waysToFind } from "../sign_lines.js";
 import { way } from "../way_words.js";
 
@@ -30,24 +31,44 @@ export async function show(place, _params, app) {
   const act = actBar();
   const leaving = app.leaving();
   let touched_ms = -Infinity;
-  let turn = 0;
+  let isBusy = false;
+  /** @type {Fix | null} */
+  let newest = null;
   list.addEventListener("pointerdown", () => {
     touched_ms = performance.now();
   });
 
   /** @param {Fix} fix */
-  const showFix = async (fix) => {
-    turn += 1;
-    const mine = turn;
+  const showOne = async (fix) => {
     const around = await lookAround(app.store, fix);
-    const pieces = await listPieces(app, around, fix);
+    const added = await addedSigns(app, fix, queryOf(fix, around));
+    // A sign that was added here can be the one before the person as well.
+    if (added.some(({ distance_m }) => distance_m <= fix.accuracy_m)) {
+      around.only = null;
+    }
+    const pieces = await listPieces(app, around, fix, added);
     const isStill = performance.now() - touched_ms > STILL_AFTER_TOUCH_MS;
-    if (mine !== turn || leaving.aborted || !isStill) {
+    if (leaving.aborted || !isStill) {
       return;
     }
     status.textContent = `Your position is good to about ${way(fix.accuracy_m)}. North is up.`;
     clear(list, pieces);
     clear(act, primaryOf(around, fix, again));
+  };
+
+  /** @param {Fix} fix shown when those before it are, if none newer has come by then */
+  const showFix = async (fix) => {
+    newest = fix;
+    if (isBusy) {
+      return;
+    }
+    isBusy = true;
+    while (newest !== null && !leaving.aborted) {
+      const next = newest;
+      newest = null;
+      await showOne(next);
+    }
+    isBusy = false;
   };
 
   const trouble = (/** @type {string} */ sentence) => {
@@ -91,9 +112,10 @@ function queryOf(fix, around) {
  * @param {import("../page.js").App} app
  * @param {Nearby} around
  * @param {Fix} fix
+ * @param {import("../added_signs.js").Added[]} added
  * @returns {Promise<HTMLElement[]>}
  */
-async function listPieces(app, around, fix) {
+async function listPieces(app, around, fix, added) {
   const query = queryOf(fix, around);
   /** @param {Found[]} found */
   const lines = (found) =>
@@ -124,6 +146,7 @@ async function listPieces(app, around, fix) {
           ),
         ];
   const several = around.candidates.length > 1;
+  const addedHere = added.map(({ line }) => line);
   const shown = [
     ...(await group(
       several ? `${around.candidates.length} signs it could be` : "The one sign it can be",
@@ -132,6 +155,9 @@ async function listPieces(app, around, fix) {
         ? "Compare the face, the way it faces and its place on the support. Then pick yours."
         : "Check that it is the one you stand at.",
     )),
+    ...(addedHere.length
+      ? [section("Added on this phone", h("ol", { class: "lines" }, addedHere))]
+      : []),
     ...(await group(around.candidates.length ? "Further away" : "Nearest signs", around.others)),
     ...(await group("Places without a sign", around.empty.slice(0, EMPTY_SHOWN))),
   ];
