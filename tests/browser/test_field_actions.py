@@ -157,6 +157,8 @@ def test_a_note_a_wrong_record_and_a_look_by_night(phone, sign):
     phone.go_offline()
     phone.show(f"#/note/{sign.pk}")
     phone.page.fill("#note", "hedge cut back")
+    # Day colours at night, or night colours by day: the person says when it was seen.
+    phone.page.click("text=by night")
     phone.save()
     phone.show(f"#/wrong-data/{sign.pk}")
     phone.page.click("text=the size")
@@ -176,7 +178,7 @@ def test_a_note_a_wrong_record_and_a_look_by_night(phone, sign):
     phone.page.fill("#inspector_age_years", "61")
     phone.save()
     phone.send()
-    assert Inspection.objects.filter(note="hedge cut back").exists()
+    assert Inspection.objects.get(note="hedge cut back").how == "visual_night"
     flag = WrongDataFlag.objects.get()
     assert (flag.field, flag.said) == ("size", "it is 36 by 36")
     rating = VisualRating.objects.get()

@@ -6,8 +6,7 @@
 import { keepDraft } from "../drafts.js";
 import { h, put } from "../dom.js";
 import { earlierOf, picked, saveBar, whyAgain, wordsField } from "../form.js";
-import { identifiedOf } from "../identified.js";
-import { recordAction } from "../operations.js";
+import { howChips, recordLook } from "../look.js";
 import { PhotoField } from "../photo_field.js";
 import { chips, notice, section } from "../pieces.js";
 import { makeHash } from "../router.js";
@@ -53,38 +52,14 @@ export async function show(place, params, app) {
     value: seen ? String(seen.severity) : null,
     isColumn: true,
   });
-  const hows = chips({
-    name: "how",
-    legend: "Looked at",
-    choices: [
-      ["visual_day", "by day"],
-      ["visual_night", "by night"],
-    ],
-    value: earlier.payload?.how ?? (app.theme() === "night" ? "visual_night" : "visual_day"),
-  });
+  const hows = howChips(app, earlier);
 
   /** @param {string} kind @param {number} severity */
   const record = async (kind, severity) =>
-    recordAction(app, {
-      kind: "inspection",
-      payload: {
-        sign: subject.ref,
-        how: picked(place, "how"),
-        surface_state: "",
-        instrument_id: null,
-        note: note.input.value.trim(),
-        reading_sets: [],
-        observations: [{ kind, severity, note: "" }],
-        visual_rating: null,
-        corrects: null,
-        is_confirmed: false,
-        shown: null,
-      },
-      sign: subject.signKey,
-      needs: subject.needs,
-      replaces: earlier.replaces,
-      identified: identifiedOf(params),
-      photos: await photo.photos(),
+    recordLook(app, { subject, params, earlier, photo }, {
+      how: picked(place, "how"),
+      note: note.input.value.trim(),
+      observations: [{ kind, severity, note: "" }],
     });
   let gone = "";
   const bar = saveBar(app, {

@@ -7,9 +7,8 @@ import { deviceDay } from "../clock.js";
 import { keepDraft } from "../drafts.js";
 import { clear, h, put } from "../dom.js";
 import { dayField, earlierOf, numberField, picked, pickField, saveBar, textField, tickField, whyAgain, wordsField } from "../form.js";
-import { identifiedOf } from "../identified.js";
+import { recordLook } from "../look.js";
 import { evidenceOf, lacks } from "../night_evidence.js";
-import { recordAction } from "../operations.js";
 import { PhotoField } from "../photo_field.js";
 import { chips, notice, section, swatch } from "../pieces.js";
 import { colourWords, start } from "../recorded_words.js";
@@ -107,30 +106,14 @@ export async function show(place, params, app) {
       record: async () => {
         const stated = evidence();
         await keepStated(app, procedure, stated);
-        return recordAction(app, {
-          kind: "inspection",
-          payload: {
-            sign: subject.ref,
-            how: "visual_night",
-            surface_state: "",
-            instrument_id: null,
-            note: note.input.value.trim(),
-            reading_sets: [],
-            observations: [],
-            visual_rating: {
-              procedure: procedure.key,
-              is_adequate: picked(place, "answer") === ADEQUATE,
-              evidence: stated,
-            },
-            corrects: null,
-            is_confirmed: false,
-            shown: null,
+        return recordLook(app, { subject, params, earlier, photo }, {
+          how: "visual_night",
+          note: note.input.value.trim(),
+          visual_rating: {
+            procedure: procedure.key,
+            is_adequate: picked(place, "answer") === ADEQUATE,
+            evidence: stated,
           },
-          sign: subject.signKey,
-          needs: subject.needs,
-          replaces: earlier.replaces,
-          identified: identifiedOf(params),
-          photos: await photo.photos(),
         });
       },
       after: () => app.closeTo(makeHash("#/sign/:sign", { sign: subject.key })),

@@ -5,9 +5,8 @@
  */
 import { keepDraft } from "../drafts.js";
 import { h, put } from "../dom.js";
-import { earlierOf, saveBar, whyAgain, wordsField } from "../form.js";
-import { identifiedOf } from "../identified.js";
-import { recordAction } from "../operations.js";
+import { earlierOf, picked, saveBar, whyAgain, wordsField } from "../form.js";
+import { howChips, recordLook } from "../look.js";
 import { PhotoField } from "../photo_field.js";
 import { makeHash } from "../router.js";
 import { notCarried, signHead } from "../sign_head.js";
@@ -31,6 +30,7 @@ export async function show(place, params, app) {
     whyAgain(earlier),
     note.element,
     photo.element,
+    howChips(app, earlier),
     saveBar(app, {
       words: "Save the note",
       check: () =>
@@ -43,26 +43,9 @@ export async function show(place, params, app) {
             },
           ],
       record: async () =>
-        recordAction(app, {
-          kind: "inspection",
-          payload: {
-            sign: subject.ref,
-            how: app.theme() === "night" ? "visual_night" : "visual_day",
-            surface_state: "",
-            instrument_id: null,
-            note: note.input.value.trim(),
-            reading_sets: [],
-            observations: [],
-            visual_rating: null,
-            corrects: null,
-            is_confirmed: false,
-            shown: null,
-          },
-          sign: subject.signKey,
-          needs: subject.needs,
-          replaces: earlier.replaces,
-          identified: identifiedOf(params),
-          photos: await photo.photos(),
+        recordLook(app, { subject, params, earlier, photo }, {
+          how: picked(place, "how"),
+          note: note.input.value.trim(),
         }),
       after: () => app.closeTo(makeHash("#/sign/:sign", { sign: subject.key })),
       said: "Note saved on this phone",
