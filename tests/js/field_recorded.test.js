@@ -87,6 +87,7 @@ test("where something stands is never said in the words of a computer", () => {
   const words = (fields) => stateWords({ replaced_by: null, answer: null, ...fields });
   assert.equal(words({ state: "waiting" }), "saved on this phone, to send");
   assert.equal(words({ state: "acknowledged" }), "on the server");
+  assert.match(words({ state: "acknowledged", answer: { code: "put_right" } }), /your engineer/);
   assert.match(words({ state: "held", answer: { code: "waits" } }), /waits for another record/);
   assert.match(words({ state: "held", answer: { code: "conflict" } }), /your engineer/);
   assert.match(words({ state: "refused", replaced_by: "u2" }), /put right/);

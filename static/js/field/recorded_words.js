@@ -60,7 +60,7 @@ export function stateWords(operation) {
     case "refused":
       return "refused by the server";
     case "acknowledged":
-      return "on the server";
+      return code === "put_right" ? "on the server, put right by your engineer" : "on the server";
     case "discarded":
       return "discarded";
     default:
