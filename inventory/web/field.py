@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from django.conf import settings
 from django.contrib.staticfiles import finders
+from django.contrib.staticfiles.storage import staticfiles_storage
 from django.http import HttpResponse, JsonResponse
 from django.template.loader import render_to_string
 from django.templatetags.static import static
@@ -59,7 +60,7 @@ def field_shell(_request: HttpRequest) -> HttpResponse:
 
 @require_safe
 def field_worker(_request: HttpRequest) -> HttpResponse:
-    script = finders.find(WORKER)
+    script = _served(WORKER)
     if script is None:
         return HttpResponse(
             NOT_BUILT, content_type="text/plain", status=HTTPStatus.SERVICE_UNAVAILABLE
@@ -115,7 +116,7 @@ def _shell(version: str) -> str:
 
 def _first_pieces() -> list[str]:
     """Return the scripts that the first screen asks for, one after another if not told."""
-    listed = finders.find(FIRST_PIECES)
+    listed = _served(FIRST_PIECES)
     if listed is None:
         return []
     pieces = json.loads(Path(listed).read_text(encoding="utf-8"))
@@ -135,7 +136,7 @@ def _kept_files() -> list[dict[str, str | None]]:
 
 def _pieces() -> Iterable[str]:
     """Return the screens' own scripts, as the first one imports them: beside it, by name."""
-    folder = finders.find(PIECES)
+    folder = _served(PIECES)
     if folder is None:
         return []
     # The names carry the content's hash already; nothing renames them on the way.
@@ -148,9 +149,28 @@ def _static_prefix() -> str:
     return f"/{settings.STATIC_URL.lstrip('/')}"
 
 
+def _served(path: str) -> str | None:
+    """
+    Return where a static file is that this server gives out; ``None`` when it has none.
+
+    Where files are collected, those count, not what was built since: a phone that is told of
+    a file that is not there keeps nothing at all.
+    """
+    if _hashed_files() is None:
+        found: str | None = finders.find(path)
+        return found
+    place = Path(settings.STATIC_ROOT) / path
+    return str(place) if place.exists() else None
+
+
+def _hashed_files() -> dict[str, str] | None:
+    """Return the names of collected files with their hash in them; ``None``: not collected."""
+    return getattr(staticfiles_storage, "hashed_files", None)
+
+
 def _revision(path: str) -> str | None:
     """Return a hash of a static file; none for a name that holds its content's hash itself."""
-    found = finders.find(path)
+    found = None if path in (_hashed_files() or {}).values() else _served(path)
     if found is None:
         return None
     place = Path(found)

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from django.conf import settings
 from django.contrib.staticfiles import finders
+from django.core.management import call_command
 from django.template.loader import render_to_string
 from PIL import Image
 
@@ -36,6 +37,30 @@ def content_of(client, address):
     found = finders.find(address.removeprefix("/static/"))
     assert found is not None, address
     return Path(found).read_bytes()
+
+
+@pytest.fixture
+def collected(settings, tmp_path):
+    """Static files collected as a deployment has them."""
+    settings.STATIC_ROOT = tmp_path
+    settings.STORAGES = settings.STORAGES | {
+        "staticfiles": {
+            "BACKEND": "django.contrib.staticfiles.storage.ManifestStaticFilesStorage"
+        }
+    }
+    call_command("collectstatic", interactive=False, verbosity=0)
+    return tmp_path
+
+
+def test_a_phone_is_told_of_the_collected_files_and_of_no_other(client, collected):
+    # As when the sources were built anew on a server that still gives out the old files.
+    gone = sorted((collected / "build/field/pieces").glob("*.js"))[0]
+    gone.unlink()
+    files = [each["url"] for each in kept(client)["files"] if each["url"] != "/field/"]
+    assert len(files) > 10
+    assert [
+        url for url in files if not (collected / url.removeprefix("/static/")).exists()
+    ] == []
 
 
 def test_the_shell_opens_for_somebody_who_is_not_signed_in(client):
