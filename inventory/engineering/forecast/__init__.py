@@ -9,5 +9,7 @@ module                answers
 ``least_squares``     weighted least squares, checked on published data
 ``grams``             the few sums per sign that a fit needs, whatever the readings' number
 ``likelihood``        the restricted likelihood of a cohort with its gradient
+``fit``               the fit of a cohort to its readings
+``predict``           R_A now, the chance of being below the level, and when a sign is due
 ====================  ====================================================================
 """

@@ -41,6 +41,13 @@ class Variances:
         """Return whether lots have an effect of their own."""
         return self.lot_level_sd > 0 and self.lot_slope_sd > 0
 
+    def with_lots_added(self) -> Self:
+        """Return the spread of signs of unknown lots: that of sign and lot together."""
+        level = np.hypot(self.sign_level_sd, self.lot_level_sd).item()
+        slope = np.hypot(self.sign_slope_sd, self.lot_slope_sd).item()
+        common = self.sign_correlation * self.sign_level_sd * self.sign_slope_sd
+        return type(self)(self.residual_sd, level, slope, common / (level * slope))
+
     @classmethod
     def from_vector(cls, vector: FloatArray) -> Self:
         """Return the spread from logarithms of variances (and artanh of the correlation)."""
