@@ -119,6 +119,25 @@ def test_the_app_as_it_is_deployed_opens_when_its_server_is_gone(browser, tmp_pa
         phone.switch_off()
 
 
+def test_a_phone_that_cannot_keep_the_app_says_so_and_tries_again(phone, sign, monkeypatch):
+    whole = field._kept_files
+
+    def with_one_that_is_not_there():
+        return [*whole(), {"url": "/static/not-there.js", "revision": "1"}]
+
+    monkeypatch.setattr(field, "_kept_files", with_one_that_is_not_there)
+    page = phone.switch_on()
+    sign_in(page, phone.site, sign.owner, Role.CREW)
+    phone.open(page)
+    page.wait_for_selector("text=could not be kept on this phone")
+    monkeypatch.setattr(field, "_kept_files", whole)
+    page.context.set_offline(True)
+    page.wait_for_selector("text=Offline")
+    page.context.set_offline(False)
+    page.wait_for_selector("text=could not be kept on this phone", state="detached")
+    phone.keep(page)
+
+
 def test_the_browser_sends_in_the_background_when_the_app_is_closed(phone, sign):
     page = phone.switch_on()
     phone.register(page, sign.owner)

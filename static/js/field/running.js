@@ -59,7 +59,9 @@ export async function startRunning(app) {
   };
   app.store.onChange(tell);
   queue.addEventListener("outcome", tell);
-  updates.addEventListener("waiting", tell);
+  for (const news of ["ready", "trouble", "waiting"]) {
+    updates.addEventListener(news, tell);
+  }
   updates.addEventListener("replaced", () => {
     isReplaced = true;
     tell();

@@ -7,9 +7,15 @@
 import { FIELD_ADDRESS, WORKER_ADDRESS } from "./constants.js";
 import { NotSecureError } from "./operations.js";
 
+const NOT_KEPT =
+  "The app could not be kept on this phone, and will not open without signal. It is tried again " +
+  "whenever there is signal.";
+const BEING_KEPT =
+  "The app is still being kept on this phone. Stay where there is signal until this line is gone.";
+
 /**
- * Tells `ready` once the app is kept for offline, `waiting` when a new version is here,
- * `replaced` when another tab let it take over.
+ * Tells `ready` once the app is kept for offline, `trouble` when it could not be, `waiting` when
+ * a new version is here, `replaced` when another tab let it take over.
  */
 export class Updates extends EventTarget {
   constructor() {
@@ -25,13 +31,13 @@ export class Updates extends EventTarget {
 
   async start() {
     const workers = navigator.serviceWorker;
+    const hadOne = Boolean(workers?.controller);
     if (!workers) {
       this.sentence = window.isSecureContext
         ? "This browser cannot keep the app for when there is no signal."
         : new NotSecureError().message;
       return;
     }
-    const hadOne = workers.controller !== null;
     workers.addEventListener("controllerchange", () => {
       if (this.isTakingOver) {
         window.location.reload();
@@ -39,27 +45,48 @@ export class Updates extends EventTarget {
         this.tell("replaced");
       }
     });
+    void workers.ready.then(() => {
+      this.isReady = true;
+      this.sentence = "";
+      this.tell("ready");
+    });
+    await this.register();
+  }
+
+  /** Ask the browser for the worker; one that is there already goes on when there is no signal. */
+  async register() {
+    const workers = navigator.serviceWorker;
     try {
       const options = { scope: FIELD_ADDRESS, updateViaCache: /** @type {const} */ ("none") };
       this.registration = await workers.register(WORKER_ADDRESS, options);
-    } catch (error) {
-      if (!hadOne) {
-        this.sentence = `The app is not kept for when there is no signal: ${String(error)}`;
-      }
+    } catch {
       this.registration = (await workers.getRegistration(FIELD_ADDRESS)) ?? null;
+      this.tellIfNotKept(NOT_KEPT);
     }
     this.registration?.addEventListener("updatefound", () => this.watch());
     this.watch();
-    void workers.ready.then(() => {
-      this.isReady = true;
-      this.tell("ready");
-    });
   }
 
   watch() {
-    const { registration } = this;
-    registration?.installing?.addEventListener("statechange", () => this.look());
+    const installing = this.registration?.installing;
+    installing?.addEventListener("statechange", () => {
+      if (installing.state === "redundant") {
+        this.tellIfNotKept(NOT_KEPT);
+      }
+      this.look();
+    });
+    if (installing) {
+      this.tellIfNotKept(BEING_KEPT);
+    }
     this.look();
+  }
+
+  /** @param {string} sentence said while no version at all is kept */
+  tellIfNotKept(sentence) {
+    if (!this.registration?.active) {
+      this.sentence = sentence;
+      this.tell("trouble");
+    }
   }
 
   look() {
@@ -72,6 +99,10 @@ export class Updates extends EventTarget {
 
   /** Ask the server whether there is a new version. */
   async ask() {
+    if (navigator.serviceWorker && !this.registration?.active && !this.registration?.installing) {
+      await this.register();
+      return;
+    }
     try {
       await this.registration?.update();
     } catch {
