@@ -85,6 +85,8 @@ test("a label is found however it was typed, on a sign or on a face the shop has
   assert.equal((await store.byLabel("oo1 ojk")).found.sign.id, 100);
   assert.equal((await store.byLabel("001-0kx")).face.id, 9);
   assert.equal(await store.byLabel("nothing"), null);
+  await store.putStock([{ faces: [{ ...face, id: 10, label_id: "" }], plans: {}, drawings: {} }]);
+  assert.equal(await store.byLabel(" - "), null, "no label is nobody's label");
 });
 
 test("words find signs by label, code, name, and by their support's key and road", async (t) => {

@@ -236,6 +236,9 @@ export class CarriedStore extends OutboxStore {
    */
   async byLabel(label) {
     const key = labelKey(label);
+    if (!key) {
+      return null;
+    }
     const sign = await this.database.getFromIndex("signs", "by_label", key);
     const found = sign && (await this.foundOfSign(sign));
     if (found) {
