@@ -1,6 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
+import { takeBasics } from "../../static/js/field/carrying.js";
 import { bearingDeg, distanceM } from "../../static/js/field/distances.js";
 import { makePhone, recordNotes } from "./support/field_phone.js";
 
@@ -158,4 +159,17 @@ test("small photos that are missing are named, and kept once they are here", asy
   assert.deepEqual(await store.picturesMissing("a"), [2]);
   assert.equal(await (await store.picture(1)).text(), "p");
   assert.equal(await store.picture(2), null);
+});
+
+test("a phone takes nothing along of an organisation that it does not record for", async (t) => {
+  const { store } = await makePhone(t);
+  const answerOf = (organisation) => async () => Response.json({ organisation, words: {} });
+  const app = { store, refreshBasics: async () => {} };
+  await store.setSetting("organisation", { id: 1, name: "Alder County" });
+  t.mock.method(globalThis, "fetch", answerOf({ id: 2, name: "Birch County" }));
+  await assert.rejects(takeBasics(app), /records for Alder County, and you are signed in for Birch/);
+  assert.equal(await store.basics(), null);
+  t.mock.method(globalThis, "fetch", answerOf({ id: 1, name: "Alder County" }));
+  await takeBasics(app);
+  assert.equal((await store.basics()).organisation.id, 1);
 });

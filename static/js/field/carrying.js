@@ -33,13 +33,22 @@ export class CarryError extends Error {
 }
 
 /**
- * Fetch the lists and the rules, and keep them.
+ * Fetch the lists and the rules, and keep them; those of another organisation than the phone
+ * records for are left where they are.
  *
  * @param {App} app
  * @returns {Promise<void>}
  */
 export async function takeBasics(app) {
-  await app.store.putBasics(await askJson(BASICS_ADDRESS));
+  const basics = await askJson(BASICS_ADDRESS);
+  const own = await app.store.setting("organisation");
+  if (own && own.id !== basics.organisation.id) {
+    throw new CarryError(
+      `This phone records for ${own.name}, and you are signed in for ${basics.organisation.name}. ` +
+        "Sign in for the first, or use another phone.",
+    );
+  }
+  await app.store.putBasics(basics);
   await app.refreshBasics();
 }
 
