@@ -296,22 +296,22 @@ def _fit_variances(
         tightness[:] = (2 * np.log(prior.spread_factor)) ** -2.0
         tightness[3] = 1.0
     scale = 1.0 / cohort.grams.sign_count
-
-    def cost(vector: FloatArray) -> tuple[float, FloatArray]:
-        solution, gradient = restricted_likelihood(Variances.from_vector(vector), cohort)
-        away = vector - centre
-        value = solution.log_likelihood - 0.5 * float(tightness @ (away * away))
-        return -value * scale, (tightness * away - gradient) * scale
-
     widest = np.full(size, _LARGEST_LOG_VARIANCE)
     widest[3] = _LARGEST_ARTANH
     middle = np.where(np.arange(size) == 3, 0.0, centre)
-    found = minimize(
-        cost,
-        centre,
-        jac=True,
-        method="L-BFGS-B",
-        bounds=list(zip(middle - widest, middle + widest, strict=True)),
-        options={"ftol": 1e-11, "gtol": 1e-6, "maxiter": 200},
-    )
-    return Variances.from_vector(found.x)
+
+    def within(vector: FloatArray) -> FloatArray:
+        return np.asarray(np.clip(vector, middle - widest, middle + widest))
+
+    def cost(vector: FloatArray) -> tuple[float, FloatArray]:
+        held = within(vector)
+        solution, gradient = restricted_likelihood(Variances.from_vector(held), cohort)
+        away = held - centre
+        value = solution.log_likelihood - 0.5 * float(tightness @ (away * away))
+        slope = np.where(held == vector, (tightness * away - gradient) * scale, 0.0)
+        return -value * scale, slope
+
+    # BFGS on six numbers: the bounded L-BFGS of scipy 1.17 spends longer waking its threads
+    # than the likelihood takes.
+    found = minimize(cost, centre, jac=True, method="BFGS", options={"gtol": 1e-6})
+    return Variances.from_vector(within(found.x))

@@ -124,3 +124,13 @@ def test_the_spread_of_a_large_cohort_is_that_of_whole_lots_drawn_from_it(monkey
     assert part.variances != whole
     assert part.sign_count == 3_000
     assert len(said) == 3
+
+
+def test_a_spread_that_is_not_there_is_found_small_and_does_no_harm():
+    # No sign differs from another in slope, and all start alike: both variances are at 0.
+    observations, _level, _slope = simulated(29, 200, level_sd=0.0, slope_sd=0.0)
+    found = fitted(observations, prior=None)
+    assert found.variances.sign_slope_sd < 0.004
+    assert found.variances.sign_level_sd < 0.03
+    assert found.variances.residual_sd == pytest.approx(0.08, rel=0.1)
+    assert found.coefficients == pytest.approx([LEVEL, SLOPE], abs=0.02)
