@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import signal
 import sys
 from pathlib import Path
 
@@ -19,6 +20,8 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="make bench", description=__doc__)
     parser.add_argument("--only", choices=STAGES, help="one stage")
     chosen = parser.parse_args().only
+    # Stopped by another program, it still ends the database server it started.
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))
     written = stages_written()
     if chosen is not None and chosen not in written:
         print(f"There is no benchmark of {chosen} yet (tests/bench/bench_{chosen}.py).")
