@@ -93,10 +93,11 @@ class Report:
 class Killer:
     """Kills the server a moment after some of its answers, while others are being made."""
 
-    def __init__(self, site: Site, random: Random, counts: Counter[str]) -> None:
+    def __init__(self, site: Site, random: Random, counts: Counter[str], every: int) -> None:
         self._site = site
         self._random = random
         self._counts = counts
+        self._every = every
         self._lock = threading.Lock()
         self._left = self._next()
         self._timers: list[threading.Timer] = []
@@ -134,10 +135,12 @@ class Killer:
             self.trouble = trouble
 
     def _next(self) -> int:
-        return self._random.randint(ANSWERS_A_KILL // 2, ANSWERS_A_KILL * 3 // 2)
+        return self._random.randint(self._every // 2, self._every * 3 // 2)
 
 
-def run_faults(store: Store, operations: int, seed: int = SEED) -> Report:
+def run_faults(
+    store: Store, operations: int, seed: int = SEED, answers_a_kill: int = ANSWERS_A_KILL
+) -> Report:
     """
     Send so many operations from 20 phones through every fault; restore a backup; compare.
 
@@ -151,7 +154,7 @@ def run_faults(store: Store, operations: int, seed: int = SEED) -> Report:
         outboxes = Path(folder) / "outboxes"
         outboxes.mkdir()
         try:
-            _run(site, store, world, outboxes, operations, report)
+            _run(site, store, world, outboxes, operations, answers_a_kill, report)
         finally:
             site.close()
         report.errors.update(site.errors())
@@ -164,11 +167,12 @@ def _run(
     world: dict[str, Any],
     outboxes: Path,
     operations: int,
+    answers_a_kill: int,
     report: Report,
 ) -> None:
     site.start()
     each = -(-operations // PHONE_COUNT)
-    killer = Killer(site, _random(report, "kills"), report.faults)
+    killer = Killer(site, _random(report, "kills"), report.faults, answers_a_kill)
     proxy = FaultProxy(
         ("127.0.0.1", site.port), _random(report, "network"), on_answer=killer.count
     )

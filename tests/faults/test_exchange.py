@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 pytestmark = pytest.mark.faults
 OPERATIONS = 1_000
+ANSWERS_A_KILL = 60  # fewer than in a full run: a start takes seconds
 
 
 @pytest.fixture
@@ -39,7 +40,7 @@ def store(tmp_path: Path) -> Iterator[Store]:
 def test_nothing_is_lost_doubled_or_invented_through_faults_and_a_restored_backup(
     store: Store, capsys: pytest.CaptureFixture[str]
 ):
-    report = run_faults(store, OPERATIONS)
+    report = run_faults(store, OPERATIONS, answers_a_kill=ANSWERS_A_KILL)
     with capsys.disabled():
         print(f"\n{report.table()}")  # noqa: T201 - the table of faults is a result
     assert {what: found for what, found in report.losses.items() if found} == {}
