@@ -173,23 +173,19 @@ def _back(
         if i < 2:
             value = value - w[j][i]
         if j < 2:
-            value = value - w[i][j] + of_prior[at_prior(i, j)]
+            value = value - w[i][j] + of_prior[_at_prior(i, j)]
         back.append(np.broadcast_to(value, done.inverse[0].shape))
     return back, of_prior
 
 
-def at_prior(i: int, j: int) -> int:
+def _at_prior(i: int, j: int) -> int:
     """Return where the entry (i, j), i ≤ j, of a 2 × 2 block is kept."""
     return i + j
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CohortSolution:
-    """
-    The fixed effects and the lots at given variances.
-
-    ``lot_solved`` and ``lot_inverse`` are the lots' :class:`Elimination`; empty without lots.
-    """
+    """The fixed effects at given variances, and the lots' elimination (None without lots)."""
 
     coefficients: FloatArray
     covariance: FloatArray

@@ -42,8 +42,9 @@ def test_statsmodels_finds_the_same_fit_to_three_digits():
 
 
 def test_a_fleet_made_with_known_figures_gives_them_back():
-    # Truth: the figures the fleet was made with. 12 % is four standard errors of a lot SD
-    # from 300 lots, which is the least sure of them; slopes of lots are surer by their size.
+    # Truth: the figures the fleet was made with. A standard deviation of 300 lots is known to
+    # 1/sqrt(600) = 4 % if each lot's effect were seen exactly; with 20 signs a lot 25 % is
+    # some four standard errors. Those of signs and visits are surer.
     observations, _level, _slope = simulated(7, 6_000, lots=300, repeatability=0.05)
     found = fitted(observations)
     spread = found.variances

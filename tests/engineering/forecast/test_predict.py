@@ -15,7 +15,7 @@ from inventory.engineering.forecast.fit import (
 )
 from inventory.engineering.forecast.grams import variance_class
 from inventory.engineering.forecast.observations import Observations
-from inventory.engineering.forecast.predict import both_below, forecast_signs
+from inventory.engineering.forecast.predict import _state_now, both_below, forecast_signs
 from inventory.engineering.forecast.shapes import LINEAR, AgeShape
 from inventory.errors import OutOfRangeError
 from tests.engineering.forecast.fleets import simulated
@@ -38,12 +38,6 @@ def forecast(fit, observations, *, age=8.0, level=100.0, due=0.5, **options):
 FLEET, LEVELS, SLOPES = simulated(21, 120, lots=12, repeatability=0.05)
 FIT = fit_cohort(FLEET, scale=Scale.LOG, shape=LINEAR)
 CURVE = fit_cohort(FLEET, scale=Scale.LOG, shape=AgeShape.curved(FLEET.age_years))
-
-
-def with_lots(observations, lot):
-    return Observations.plain(
-        observations.sign, observations.age_years, observations.ra_cd_lx_m2, lot=lot
-    )
 
 
 @pytest.mark.parametrize("fit", [FIT, CURVE], ids=["line", "curve"])
@@ -126,12 +120,9 @@ def test_the_first_crossing_is_that_of_drawn_lines(slope_sd):
     p = found.probability_below[0]
     ends = forecast(fit, newer, age=2.0, level=105.0, due=0.3, first_year_end_years=0.5)
     assert ends.years_ahead[[0, 1, -1]].tolist() == [0.5, 1.5, 30.0]
-    # The state is recovered from what is shown: level and slope by three marginal chances.
     draw = np.random.default_rng(0)
     mean0 = np.log(found.ra_cd_lx_m2[0])
     sd0 = np.log(found.ra_high_cd_lx_m2[0] / found.ra_low_cd_lx_m2[0]) / (2 * 1.6448536)
-    from inventory.engineering.forecast.predict import _state_now
-
     sums = sum_observations(newer, fit.scale, fit.shape)
     state = _state_now(fit, sums, newer.lot, newer.is_age_known, np.array([2.0]))
     assert (state.level[0], np.sqrt(state.of_level[0])) == pytest.approx((mean0, sd0))
