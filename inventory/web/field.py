@@ -86,7 +86,8 @@ def field_manifest(_request: HttpRequest) -> JsonResponse:
             "description": "Find, read, look at and put up traffic signs, without signal too.",
             "lang": "en-GB",
             "start_url": home,
-            "scope": home,
+            # Signing in is a page of the site: within the app's window too.
+            "scope": reverse("home"),
             "display": "standalone",
             "background_color": DARK,
             "theme_color": DARK,

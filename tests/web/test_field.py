@@ -11,6 +11,7 @@ from django.conf import settings
 from django.contrib.staticfiles import finders
 from django.core.management import call_command
 from django.template.loader import render_to_string
+from django.urls import reverse
 from PIL import Image
 
 from inventory.web import field
@@ -189,9 +190,10 @@ def test_the_manifest_says_what_an_install_needs(client):
     said = answer.json()
     assert (said["start_url"], said["scope"], said["display"]) == (
         "/field/",
-        "/field/",
+        "/",
         "standalone",
     )
+    assert reverse("sign-in").startswith(said["scope"])  # in the app's own window
     assert said["name"]
     sizes = {(icon["sizes"], icon["purpose"]) for icon in said["icons"]}
     assert sizes == {("192x192", "any"), ("512x512", "any"), ("512x512", "maskable")}
