@@ -7,6 +7,7 @@ from typing import Any
 
 from django.core.exceptions import PermissionDenied
 from django.core.exceptions import ValidationError as RecordError
+from django.db import OperationalError
 from django.http import Http404, HttpRequest, JsonResponse
 from rest_framework.exceptions import APIException, ValidationError
 from rest_framework.response import Response
@@ -27,6 +28,11 @@ STATUS_OF_ERROR: tuple[tuple[type[InventoryError], HTTPStatus], ...] = (
     (OutOfRangeError, HTTPStatus.BAD_REQUEST),
     (InventoryError, HTTPStatus.BAD_REQUEST),
 )
+RETRY_AFTER_S = 10
+BUSY_MESSAGE = (
+    "The database is busy, and nothing was stored. Send the same again in "
+    f"{RETRY_AFTER_S} seconds."
+)
 INVALID_CODE = "invalid"
 INVALID_MESSAGE = "Some values cannot be used; the detail names each and says why."
 
@@ -40,6 +46,12 @@ def handle(error: Exception, context: dict[str, Any]) -> Response | None:
         set_rollback()
         detail = error.message_dict if hasattr(error, "error_dict") else error.messages
         return shaped(HTTPStatus.BAD_REQUEST, INVALID_CODE, INVALID_MESSAGE, detail)
+    if isinstance(error, OperationalError) and "database is locked" in str(error):
+        # SQLite lets one write at a time; whoever waited too long sends it again.
+        set_rollback()
+        busy = shaped(HTTPStatus.SERVICE_UNAVAILABLE, "busy", BUSY_MESSAGE)
+        busy["Retry-After"] = str(RETRY_AFTER_S)
+        return busy
     answer = exception_handler(error, context)
     if answer is None:
         return None

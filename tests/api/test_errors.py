@@ -3,6 +3,7 @@
 import pytest
 from django.core.exceptions import PermissionDenied
 from django.core.exceptions import ValidationError as RecordError
+from django.db import OperationalError
 from django.http import Http404
 from rest_framework import exceptions
 
@@ -49,6 +50,13 @@ def test_an_error_is_a_code_a_message_and_a_detail(error, status, code):
 def test_a_field_at_fault_is_named_in_the_detail():
     answer = answered(exceptions.ValidationError({"color": ["No such colour."]}))
     assert answer.data["error"]["detail"] == {"color": ["No such colour."]}
+
+
+def test_a_database_that_is_busy_asks_to_send_the_same_again():
+    answer = answered(OperationalError("database is locked"))
+    assert (answer.status_code, answer["Retry-After"]) == (503, "10")
+    assert answer.data["error"]["code"] == "busy"
+    assert handle(OperationalError("no such table: inventory_sign"), {"view": None}) is None
 
 
 def test_an_error_nobody_expected_is_left_to_the_server():
