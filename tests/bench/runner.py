@@ -17,7 +17,6 @@ if TYPE_CHECKING:
 STAGES = (
     "assessment",
     "exchange",
-    "field",
     "forecast",
     "programme",
     "ordering",

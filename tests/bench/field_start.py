@@ -31,7 +31,7 @@ SHELL_AIM_KB = 200.0  # issue 4: app shell ≤ 200 kB gzip excluding the QR wasm
 START = "open from cold without signal"
 
 
-def run() -> list[Row]:
+def field_rows() -> list[Row]:
     """Return the figures; without a Chromium the start is not measured, and says so."""
     with tempfile.TemporaryDirectory() as folder, served(Path(folder)) as site:
         shell = _shell_row(site.address)
