@@ -102,7 +102,13 @@ def summary() -> dict[str, object]:
         "down": Sign.objects.filter(state="removed").count(),
         "package": list(
             PackageStop.objects.values_list(
-                "package__title", "package__state", "number", "position", "task"
+                "package__title",
+                "package__state",
+                "number",
+                "position__sign_code",
+                "position__support__latitude_deg",
+                "position__support__longitude_deg",
+                "task",
             )
         ),
         "due": list(Standing.objects.filter(is_due=True).values_list("due_order", "verdict")),
