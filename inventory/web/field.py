@@ -140,10 +140,11 @@ def _pieces() -> Iterable[str]:
     folder = _served(PIECES)
     if folder is None:
         return []
-    # The names carry the content's hash already; nothing renames them on the way.
-    return [
-        f"{_static_prefix()}{PIECES}/{path.name}" for path in sorted(Path(folder).glob("*.js"))
-    ]
+    # The names carry the content's hash already; nothing renames them on the way. Collecting
+    # lays a copy under a second name beside each, which no script asks for.
+    copies = set((_hashed_files() or {}).values())
+    pieces = [f"{PIECES}/{path.name}" for path in sorted(Path(folder).glob("*.js"))]
+    return [f"{_static_prefix()}{piece}" for piece in pieces if piece not in copies]
 
 
 def _static_prefix() -> str:

@@ -170,6 +170,18 @@ def test_the_shell_weighs_at_most_200_kb(client):
     assert sum(sizes.values()) <= BUDGET_BYTES, sorted(sizes.items(), key=lambda each: -each[1])
 
 
+def test_the_shell_weighs_no_more_where_files_are_collected_under_second_names(
+    client, collected
+):
+    files = [file["url"].removeprefix("/static/") for file in kept(client)["files"]]
+    weighed = [name for name in files if name != "/field/" and not name.endswith(WASM)]
+    sizes = {name: len(gzip.compress((collected / name).read_bytes(), 6)) for name in weighed}
+    shell = len(gzip.compress(client.get("/field/").content, 6))
+    assert shell + sum(sizes.values()) <= BUDGET_BYTES
+    built = {path.name for path in Path(str(finders.find(field.PIECES))).glob("*.js")}
+    assert {Path(name).name for name in files if name.startswith(field.PIECES)} == built
+
+
 def test_the_reader_of_qr_codes_is_served_by_us_and_kept(client):
     readers = [file["url"] for file in kept(client)["files"] if file["url"].endswith(WASM)]
     assert len(readers) == 1
