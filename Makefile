@@ -13,7 +13,7 @@ PYTHON ?= $(shell for p in python3 python3.11 python3.12 python3.13 python3.14; 
 	done; echo python3)
 PY := .venv/bin/python
 UV_COMPILE := .venv/bin/uv pip compile pyproject.toml --universal --generate-hashes --no-config \
-	--custom-compile-command "make lock" --quiet
+	--no-strip-extras --custom-compile-command "make lock" --quiet
 
 TSC := node_modules/typescript/bin/tsc --project tsconfig.json
 
