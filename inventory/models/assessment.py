@@ -171,6 +171,12 @@ class Standing(Scoped):
     is_due = models.BooleanField(default=False)
     due_on = models.DateField(null=True, blank=True)
     due_reason = models.CharField(max_length=160, blank=True)
+    is_due_soon = models.BooleanField(
+        default=False, help_text="Forecast to be due within the months the agency set."
+    )
+    forecast_due_on = models.DateField(
+        null=True, blank=True, help_text="Of its forecast; empty: none, or not within 30 years."
+    )
     due_order = models.BigIntegerField(
         default=0, help_text="Sort key of the due list: safety class, then margin."
     )

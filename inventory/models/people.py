@@ -145,6 +145,14 @@ class AgencyPolicy(Fact):
         blank=True,
         help_text="Keys of the exclusion clauses the agency applies.",
     )
+    due_probability = models.FloatField(
+        default=0.2,
+        help_text="A sign is due when it is this probable to have crossed its level; an "
+        "assumption until the agency sets its own.",
+    )
+    due_soon_months = models.PositiveSmallIntegerField(
+        default=12, help_text="A sign due within so many months is marked due soon."
+    )
     press_rate_ft2_per_h = models.FloatField(
         default=162.0,
         help_text="Rate used for press-time estimates (common practice, no source).",
@@ -159,6 +167,10 @@ class AgencyPolicy(Fact):
             ),
             models.CheckConstraint(
                 condition=Q(press_rate_ft2_per_h__gt=0), name="policy_press_rate_positive"
+            ),
+            models.CheckConstraint(
+                condition=Q(due_probability__gte=0.05, due_probability__lte=0.95),
+                name="policy_due_probability_005_to_095",
             ),
             models.CheckConstraint(
                 condition=Q(guard_probability__gt=0.5, guard_probability__lt=1),

@@ -68,6 +68,9 @@ class Support(Scoped):
     side = models.CharField(max_length=24, blank=True)
     support_type = models.CharField(max_length=40, blank=True)
     post_count = models.PositiveSmallIntegerField(null=True, blank=True)
+    district = models.CharField(
+        max_length=60, blank=True, help_text="As the agency names it; blank: not known."
+    )
 
     class Meta:
         ordering = ("organisation", "pk")
