@@ -28,7 +28,7 @@ def test_every_requirement_is_pinned_and_hashed(name):
     requirements = pins(name)
     assert len(requirements) > 20
     for requirement, hashes in requirements.items():
-        assert re.match(r"[a-z0-9.-]+==\S+", requirement), requirement
+        assert re.match(r"[a-z0-9.-]+(\[[a-z0-9,-]+\])?==\S+", requirement), requirement
         assert hashes > 0, requirement
 
 

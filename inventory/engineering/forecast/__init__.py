@@ -4,6 +4,7 @@ The fleet's own readings to the R_A of each sign now and later, and when it is d
 ====================  ====================================================================
 module                answers
 ====================  ====================================================================
+``cohorts``           which faces are taken together, and what they are called
 ``observations``      which readings may be fitted together, as arrays
 ``shapes``            how R_A may fall with age: a line or a curve
 ``least_squares``     weighted least squares, checked on published data
