@@ -10,6 +10,7 @@ from inventory.engineering.assessment.vocabulary import Verdict
 from inventory.engineering.places import cell_of
 from inventory.models import (
     ColourArea,
+    LotFinding,
     Organisation,
     Position,
     Role,
@@ -245,3 +246,27 @@ def make_instrument(agency: Organisation, **fields: Any) -> Instrument:
         "now": NOW,
     }
     return register_instrument(organisation=agency, **defaults | fields)
+
+
+def make_lot_finding(agency: Organisation, **fields: Any) -> LotFinding:
+    """Return what the readings say of a sheeting lot: nothing out of the ordinary."""
+    name = fields.pop("name", f"L{next(_numbers)}")
+    kind = fields.pop("kind", "sheeting")
+    defaults: dict[str, Any] = {
+        "key": f"{kind}:{name}",
+        "members": [{"kind": kind, "name": name}],
+        "found_at": NOW,
+        "method_version": "forecast-2",
+        "sign_count": 58,
+        "visit_count": 140,
+        "effect_per_year": -0.001,
+        "effect_low_per_year": -0.008,
+        "effect_high_per_year": 0.006,
+        "cohort_change_per_year": -0.05,
+        "p_value": 0.4,
+        "q_value": 0.9,
+        "is_suspect": False,
+    }
+    return LotFinding.objects.create(
+        organisation=agency, kind=kind, name=name, **defaults | fields
+    )

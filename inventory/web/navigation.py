@@ -17,6 +17,7 @@ ENGINEER = (
     ("overview", "Today", "Today"),
     ("sign-map", "Map and list", "Map"),
     ("due-list", "Due list", "Due"),
+    ("due-dates", "Due dates", ""),
     ("package-list", "Work packages", ""),
     ("from-phones", "From the phones", ""),
     ("order-list", "Orders", "Orders"),
@@ -43,6 +44,7 @@ SHOP = (
     ("order-list", "Orders", "Orders"),
     ("press-list", "Presses", "Presses"),
     ("stock-faces", "Stock", "Stock"),
+    ("lot-list", "Lots", ""),
     ("logbook", "Logbook", ""),
     ("help", "Help", ""),
 )
@@ -68,6 +70,8 @@ PAGES_UNDER = {
         "undo-support-merge",
     ),
     "sign-list": ("sign-page", "sign-map"),
+    "due-dates": ("lot-list", "lot-page"),
+    "lot-list": ("lot-page",),
     "order-list": (
         "order-page",
         "order-release",

@@ -31,6 +31,7 @@ from tests.factories import (
     NOW,
     make_agency,
     make_instrument,
+    make_lot_finding,
     make_person,
     make_press,
     make_released_order,
@@ -194,6 +195,7 @@ class World:
             "settlement_id": settlement.pk,
             "instrument_id": instrument.pk,
             "entry_id": entry.pk,
+            "finding_id": make_lot_finding(self.agency, maker=self.shop).pk,
             "kind": "roll_loaded",
         }
         self.parts_of_address = {
