@@ -18,7 +18,7 @@ const KEPT_MS = 86_400_000;
  * @param {number} now_ms
  */
 export function keepDraft(place, hash, now_ms) {
-  const key = keyOf(hash);
+  const key = draftKey(hash);
   const draft = draftOf(key, now_ms);
   for (const [name, value] of Object.entries(draft?.values ?? {})) {
     fill(place, name, value);
@@ -49,7 +49,21 @@ export function keepDraft(place, hash, now_ms) {
  * @param {string} hash
  */
 export function forgetDraft(hash) {
-  window.localStorage.removeItem(keyOf(hash));
+  window.localStorage.removeItem(draftKey(hash));
+}
+
+/**
+ * Let go of the photos of a form that are recorded now, and of what it left out. One that was
+ * taken after the record was made stays with the form.
+ *
+ * @param {import("./store.js").Store} store
+ * @param {string} hash
+ * @param {string[]} recorded uuids of photos
+ */
+export async function forgetDraftPhotos(store, hash, recorded) {
+  const drafts = await store.draftPhotos(draftKey(hash));
+  const leftOut = drafts.filter(({ bytes }) => !bytes).map(({ photo_uuid }) => photo_uuid);
+  await store.dropDraftPhotos([...recorded, ...leftOut]);
 }
 
 /**
@@ -57,7 +71,7 @@ export function forgetDraft(hash) {
  *
  * @param {string} hash
  */
-function keyOf(hash) {
+export function draftKey(hash) {
   const [path, query = ""] = hash.split("?", 2);
   const asked = new URLSearchParams(query);
   return `${PREFIX}${path}:${asked.get("replaces") ?? asked.get("from") ?? ""}`;

@@ -5,7 +5,7 @@
  */
 
 import { clear, h } from "./dom.js";
-import { forgetDraft } from "./drafts.js";
+import { forgetDraft, forgetDraftPhotos } from "./drafts.js";
 import { NobodyError, NotSavedError } from "./operations.js";
 import { exportUnsaved, offerFile, outboxName } from "./outbox_file.js";
 import { actBar, field, notice, primaryButton } from "./pieces.js";
@@ -193,6 +193,9 @@ export function saveBar(app, { words, check, record, after, said }) {
     try {
       const operation = await store();
       forgetDraft(draft);
+      const photos = contentOf(operation).photos.map((/** @type {any} */ each) => each.photo_uuid);
+      // It is saved: a photo that could not be let go here is known by its id and not shown.
+      await forgetDraftPhotos(app.store, draft, photos).catch(() => undefined);
       await app.refreshCount();
       after(operation);
       saySaved(app, operation, said, againHash(contentOf(operation)));

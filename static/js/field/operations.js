@@ -141,13 +141,13 @@ async function save(app, make, photos) {
 }
 
 /**
- * @param {{ blob: Blob, role: string, caption?: string }} taken
+ * @param {{ photo_uuid?: string, blob: Blob, role: string, caption?: string }} taken
  * @returns {Promise<NewPhoto>}
  */
-async function describePhoto({ blob, role, caption = "" }) {
+async function describePhoto({ photo_uuid = crypto.randomUUID(), blob, role, caption = "" }) {
   const bytes = await blob.arrayBuffer();
   return {
-    photo_uuid: crypto.randomUUID(),
+    photo_uuid,
     operation: "",
     sha256: await sha256Hex(bytes),
     size_bytes: bytes.byteLength,

@@ -1,12 +1,12 @@
 /**
  * The phone's own database (IndexedDB): what was recorded here and what is carried. Nothing
  * else touches it; the parts are store_base.js (schema, upgrades, writing), store_outbox.js with
- * store_answers.js, and store_carried.js.
+ * store_answers.js, store_carried.js and store_drafts.js.
  *
  * @module
  */
 import { openStoreOf, SCHEMA_VERSION } from "./store_base.js";
-import { CarriedStore } from "./store_carried.js";
+import { DraftStore } from "./store_drafts.js";
 
 export {
   SCHEMA_VERSION,
@@ -16,7 +16,7 @@ export {
 } from "./store_base.js";
 
 /** Everything the phone keeps. */
-export class Store extends CarriedStore {}
+export class Store extends DraftStore {}
 
 /**
  * Open the phone's database, made or brought up to date with what is in it.

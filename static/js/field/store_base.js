@@ -86,6 +86,10 @@ const STEPS = [
       database.createObjectStore(name, name === "areas" ? { keyPath: "id" } : undefined);
     }
   },
+  function photosOfForms(database) {
+    const photos = database.createObjectStore("draft_photos", { keyPath: "photo_uuid" });
+    photos.createIndex("by_draft", ["draft", "taken_at_ms"]);
+  },
 ];
 export const SCHEMA_VERSION = STEPS.length;
 

@@ -54,6 +54,20 @@
  */
 
 /** @typedef {StoredPhoto & { bytes: ArrayBuffer }} NewPhoto */
+
+/**
+ * A photo of a form that is not saved yet.
+ *
+ * @typedef {object} DraftPhoto
+ * @property {string} photo_uuid
+ * @property {string} draft under what the form's typing is kept
+ * @property {string} hash of the screen
+ * @property {string} role seen, before or after
+ * @property {number} taken_at_ms by the phone's clock
+ * @property {string} type
+ * @property {ArrayBuffer | null} bytes null: this photo of an earlier record is left out
+ */
+
 /** @typedef {{ client_uuid: string, answer: string, code?: string, sentence?: string, result?: Record<string, any> }} ServerAnswer */
 /** @typedef {{ device_uuid: string, key: string, name: string }} DeviceSetting */
 /** @typedef {{ id: number, name: string }} Person */

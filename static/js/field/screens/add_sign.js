@@ -172,9 +172,7 @@ export async function show(place, params, app) {
       said: "Sign saved on this phone",
     }),
   );
-  if (earlier.operation) {
-    await photo.takeOver(earlier.operation.client_uuid);
-  }
+  await photo.open(earlier.operation?.client_uuid ?? null);
   keepDraft(place, window.location.hash, app.now().getTime());
   drawPlace();
   return { placeName: support?.road || undefined };

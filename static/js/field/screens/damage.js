@@ -123,9 +123,7 @@ export async function show(place, params, app) {
     note.element,
     bar,
   );
-  if (earlier.operation) {
-    await photo.takeOver(earlier.operation.client_uuid);
-  }
+  await photo.open(earlier.operation?.client_uuid ?? null);
   keepDraft(place, window.location.hash, app.now().getTime());
   return { placeName: subject.support?.road || undefined };
 }

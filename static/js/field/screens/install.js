@@ -171,10 +171,8 @@ export async function show(place, params, app) {
     after.element,
     bar,
   );
-  if (earlier.operation) {
-    await before.takeOver(earlier.operation.client_uuid);
-    await after.takeOver(earlier.operation.client_uuid);
-  }
+  await before.open(earlier.operation?.client_uuid ?? null);
+  await after.open(earlier.operation?.client_uuid ?? null);
   keepDraft(place, window.location.hash, app.now().getTime());
   await showFace();
   return { placeName: here.support?.road || undefined };

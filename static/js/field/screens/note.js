@@ -34,7 +34,7 @@ export async function show(place, params, app) {
     saveBar(app, {
       words: "Save the note",
       check: () =>
-        note.input.value.trim() || photo.blobs.length
+        note.input.value.trim() || photo.taken.length
           ? []
           : [
             {
@@ -51,9 +51,7 @@ export async function show(place, params, app) {
       said: "Note saved on this phone",
     }),
   );
-  if (earlier.operation) {
-    await photo.takeOver(earlier.operation.client_uuid);
-  }
+  await photo.open(earlier.operation?.client_uuid ?? null);
   keepDraft(place, window.location.hash, app.now().getTime());
   return { placeName: subject.support?.road || undefined };
 }

@@ -18,6 +18,16 @@ import { makeHash } from "../router.js";
 
 const PER_PAGE = 20;
 
+/** @type {Record<string, string>} the forms that take photos, by the first word of their address */
+const FORM_WORDS = {
+  damage: "report of damage",
+  night: "look by night",
+  note: "note",
+  remove: "taking a face down",
+  install: "putting up a new face",
+  "add-sign": "sign to add",
+};
+
 /** @type {{ heading: string, states: OperationState[], advice: string, isOpenOnly: boolean }[]} */
 const GROUPS = [
   {
@@ -41,6 +51,7 @@ export async function show(place, _params, app) {
   const trouble = h("div", { role: "status" });
   const groups = GROUPS.map((given) => new Group(app, given));
   const photos = h("div");
+  const left = h("div");
   const earlier = new Earlier(app);
   const tryNow = async () => {
     clear(trouble, h("p", null, "Sending…"));
@@ -54,6 +65,7 @@ export async function show(place, _params, app) {
     const count = await app.store.counts();
     await Promise.all([...groups, earlier].map((each) => each.draw()));
     clear(photos, await photosPiece(app));
+    clear(left, await leftPiece(app));
     counts.textContent = countsSentence(count);
     const isWaiting = count.waiting + count.photos > 0;
     send.textContent = isWaiting ? "Send now" : "Ask for news";
@@ -64,6 +76,7 @@ export async function show(place, _params, app) {
     h("h1", null, "To send"),
     counts,
     trouble,
+    left,
     groups.map((each) => each.element),
     photos,
     earlier.element,
@@ -250,6 +263,50 @@ async function photosPiece(app) {
     ),
     refused.map((photo) => notice("warn", h("p", null, photo.sentence))),
   );
+}
+
+/**
+ * Return the forms that hold photos and were left before they were saved.
+ *
+ * @param {App} app
+ * @returns {Promise<HTMLElement | null>}
+ */
+async function leftPiece(app) {
+  const forms = await app.store.formsWithPhotos();
+  return forms.length
+    ? section(
+        "Photos not saved yet",
+        h(
+          "p",
+          { class: "small" },
+          "These forms were left before they were saved. Open one to save it, or to leave its photos out.",
+        ),
+        h(
+          "ul",
+          { class: "plain lines" },
+          forms.map(({ hash, taken_at_ms, count }) =>
+            h(
+              "li",
+              null,
+              h(
+                "a",
+                { class: "recorded-line", href: hash },
+                h("strong", null, count === 1 ? "1 photo" : `${count} photos`),
+                h("span", { class: "small soft" }, `${formWords(hash)}, ${whenWords(taken_at_ms)}`),
+              ),
+            ),
+          ),
+        ),
+      )
+    : null;
+}
+
+/**
+ * @param {string} hash
+ * @returns {string} what the form is for
+ */
+function formWords(hash) {
+  return FORM_WORDS[hash.split("/")[1]?.split("?")[0] ?? ""] ?? "a form";
 }
 
 /**
