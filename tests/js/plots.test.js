@@ -125,6 +125,7 @@ test("numbers have a true minus sign and no needless decimals", () => {
   assert.equal(numberWords(-0.04321), "−0.0432");
   assert.equal(numberWords(1234.5), "1,235");
   assert.deepEqual(tickWords([-0.5, 0, 0.5]), ["−0.5", "0.0", "0.5"]);
+  assert.deepEqual(tickWords([0, 0.25, 0.5]), ["0.00", "0.25", "0.50"]);
   assert.deepEqual(tickWords([0, 5000, 10_000]), ["0", "5,000", "10,000"]);
 });
 

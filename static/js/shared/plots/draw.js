@@ -122,7 +122,7 @@ function xAxis(spec, color, family) {
     };
   }
   if (spec.x.kind === "date") {
-    return { ...axis, values: /** @type {uPlot.Axis.Values} */ (DATE_WORDS) };
+    return { ...axis, size: 50, values: /** @type {uPlot.Axis.Values} */ (DATE_WORDS) };
   }
   return { ...axis, values: (_self, splits) => tickWords(splits) };
 }

@@ -311,6 +311,7 @@ function labelAll(sheet, spec) {
   context.font = sheet.font;
   context.setLineDash([]);
   context.textBaseline = "middle";
+  context.textAlign = "left";
   /** @type {Box[]} */
   const taken = [];
   const wanted = [

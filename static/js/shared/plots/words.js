@@ -26,12 +26,24 @@ export function numberWords(value) {
  */
 export function tickWords(splits) {
   const step = splits.length > 1 ? Math.abs(splits[1] - splits[0]) : 1;
-  const decimals = Math.min(Math.max(Math.ceil(-Math.log10(step) - 1e-9), 0), 6);
+  const decimals = decimalsOf(step);
   const format = new Intl.NumberFormat("en-GB", {
     minimumFractionDigits: decimals,
     maximumFractionDigits: decimals,
   });
   return splits.map((each) => format.format(each === 0 ? 0 : each).replace("-", MINUS));
+}
+
+/**
+ * @param {number} step
+ * @returns {number} How many decimals show it whole: 0.25 needs two.
+ */
+function decimalsOf(step) {
+  let decimals = 0;
+  while (decimals < 6 && Math.abs(step - Number(step.toFixed(decimals))) > step * 1e-6) {
+    decimals += 1;
+  }
+  return decimals;
 }
 
 /**
