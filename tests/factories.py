@@ -10,9 +10,12 @@ from inventory.engineering.assessment.vocabulary import Verdict
 from inventory.engineering.places import cell_of
 from inventory.models import (
     ColourArea,
+    Inspection,
     LotFinding,
     Organisation,
     Position,
+    Reading,
+    ReadingSet,
     Role,
     Sign,
     Standing,
@@ -31,7 +34,7 @@ from inventory.services.production import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from inventory.models import Instrument, Press, PrintOrder, PrintRun, SheetingRoll
 
@@ -270,3 +273,36 @@ def make_lot_finding(agency: Organisation, **fields: Any) -> LotFinding:
     return LotFinding.objects.create(
         organisation=agency, kind=kind, name=name, **defaults | fields
     )
+
+
+def make_visit(
+    sign: Sign,
+    on: date | datetime,
+    *,
+    observation_angle_deg: str = "0.2",
+    entrance_angle_deg: str = "-4.0",
+    values: Mapping[str, Sequence[float | str]],
+    **fields: Any,
+) -> Inspection:
+    """Return a visit at noon with its readings by colour, stored as it is, judged by nobody."""
+    at = on if isinstance(on, datetime) else datetime(on.year, on.month, on.day, 12, tzinfo=UTC)
+    defaults = {"organisation": sign.owner, "sign": sign, "taken_at": at, "recorded_at": at}
+    visit: Inspection = Inspection.objects.create(**defaults | {"how": "hand_held"} | fields)
+    for number, (color, of_color) in enumerate(values.items(), start=1):
+        reading_set = ReadingSet.objects.create(
+            inspection=visit,
+            number=number,
+            color=color,
+            observation_angle_deg=observation_angle_deg,
+            entrance_angle_deg=entrance_angle_deg,
+        )
+        Reading.objects.bulk_create(
+            Reading(
+                reading_set=reading_set,
+                number=place,
+                typed=str(value),
+                ra_cd_lx_m2=str(value),
+            )
+            for place, value in enumerate(of_color, start=1)
+        )
+    return visit

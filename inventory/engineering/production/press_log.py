@@ -5,7 +5,8 @@ The log is the only record: a run never says which roll it used. An event holds 
 on; an event that corrects another takes its place, and a withdrawn one never happened.
 """
 
-from collections.abc import Iterable, Mapping
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
@@ -263,6 +264,55 @@ def loaded_during(
         loaded = after
     spans.append(LoadedSpan(since, finished_at, loaded))
     return tuple(spans)
+
+
+def loaded_in_each(
+    events: Iterable[LoggedEvent], stretches: Sequence[tuple[datetime, datetime]]
+) -> list[tuple[Loaded, ...]]:
+    """
+    Return the different states of a press in each of many stretches of time.
+
+    As :func:`loaded_during` of each, without its times, going through the log once.
+
+    Parameters
+    ----------
+    events : iterable of LoggedEvent
+        The log of one press, in any order.
+    stretches : sequence of (datetime, datetime)
+        Aware times, each start before its end.
+
+    Raises
+    ------
+    OutOfRangeError
+        As :func:`events_that_hold`.
+
+    Examples
+    --------
+    >>> from datetime import UTC, datetime
+    >>> def at(hour): return datetime(2026, 5, 4, hour, tzinfo=UTC)
+    >>> log = [
+    ...     LoggedEvent(key=1, kind=PressEventKind.ROLL_LOADED, happened_at=at(8), roll=7),
+    ...     LoggedEvent(key=2, kind=PressEventKind.ROLL_LOADED, happened_at=at(10), roll=9),
+    ... ]
+    >>> each = loaded_in_each(log, [(at(9), at(11)), (at(8), at(10))])
+    >>> [[state.roll for state in states] for states in each]
+    [[7, 9], [7]]
+    """
+    held = events_that_hold(events)
+    times = [each.happened_at for each in held]
+    states = [Loaded()]
+    for event in held:
+        states.append(_after(states[-1], event))
+    found = []
+    for started_at, finished_at in stretches:
+        first = bisect_right(times, started_at)
+        last = max(bisect_left(times, finished_at), first)
+        different: list[Loaded] = []
+        for state in states[first : last + 1]:
+            if state not in different:
+                different.append(state)
+        found.append(tuple(different))
+    return found
 
 
 def taken_off_without_being_on(events: Iterable[LoggedEvent]) -> tuple[WrongTakingOff, ...]:

@@ -1,0 +1,1 @@
+"""Due dates from the fleet's own readings: gathered, fitted, forecast, stored."""
