@@ -4,6 +4,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
+from inventory.engineering.forecast.backtest import History
 from inventory.engineering.forecast.observations import UNKNOWN, Observations, TruthArray
 from inventory.engineering.inspection.student import FloatArray, WholeArray
 from inventory.errors import OutOfRangeError
@@ -120,6 +121,17 @@ class SimulatedFleet:
     def mean_slope(self) -> float:
         """Return the slope that signs were drawn around, without the bend."""
         return -self.plan.decline_per_year
+
+    @property
+    def history(self) -> History:
+        """Return what was read, with when, to roll the day of forecasting through it."""
+        return History(
+            observations=self.observations,
+            visited_years=self.visited_years,
+            recorded_years=self.recorded_years,
+            started_years=self.put_up_years,
+            level_cd_lx_m2=np.full(len(self.put_up_years), self.plan.level_cd_lx_m2),
+        )
 
     def true_ra_cd_lx_m2(self, at_years: float) -> FloatArray:
         """Return what each sign that was never damaged truly returns at a time."""
