@@ -1,71 +1,45 @@
 """The fit of a cohort: variances by restricted likelihood, then its line and its lots."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
-from enum import StrEnum
+from dataclasses import asdict, dataclass
+from typing import Any, Self
 
 import numpy as np
-from scipy.optimize import minimize
+from scipy.special import ndtri
 
-from inventory.engineering.forecast.grams import SignGrams, sum_signs
-from inventory.engineering.forecast.likelihood import (
-    CohortSolution,
-    CohortSums,
-    Variances,
-    restricted_likelihood,
-    solve_cohort,
-)
-from inventory.engineering.forecast.observations import UNKNOWN, Observations, TruthArray
+from inventory.engineering.forecast.covariates import NONE, Covariates
+from inventory.engineering.forecast.grams import SignGrams
+from inventory.engineering.forecast.likelihood import CohortSolution, CohortSums, solve_cohort
+from inventory.engineering.forecast.observations import UNKNOWN, Observations
 from inventory.engineering.forecast.shapes import AgeShape
+from inventory.engineering.forecast.spread import (
+    WEAK_PRIOR,
+    Prior,
+    fit_variances,
+    sample_of_lots,
+    sums_of_sample,
+)
+from inventory.engineering.forecast.sums import Scale, design_columns, sum_observations
+from inventory.engineering.forecast.variances import Variances
 from inventory.engineering.inspection.student import FloatArray, WholeArray
 from inventory.errors import OutOfRangeError
 
-METHOD_VERSION = "forecast-1"
-SIGNS_FOR_VARIANCES = 50_000
+__all__ = (
+    "METHOD_VERSION",
+    "WEAK_PRIOR",
+    "CohortCurve",
+    "CohortFit",
+    "Prior",
+    "Scale",
+    "cohort_curve",
+    "design_columns",
+    "fit_cohort",
+    "sum_observations",
+)
+
+METHOD_VERSION = "forecast-2"
 MINIMUM_LOTS = 5  # with two signs each, for lots to have a spread of their own
-CHUNK_SIGNS = 65_536
-_LARGEST_LOG_VARIANCE = 25.0
-_LARGEST_ARTANH = 4.0
-
-
-class Scale(StrEnum):
-    """On what the readings are fitted: their logarithm, or as they are."""
-
-    LOG = "log"
-    PLAIN = "plain"
-
-
-@dataclass(frozen=True, slots=True)
-class Prior:
-    """
-    What is taken before a reading is seen; weak, so that some tens of signs outweigh it.
-
-    Parameters
-    ----------
-    slope_rel_per_year, slope_sd_rel_per_year : float
-        Mean and standard deviation of a cohort's yearly change, as a share of its R_A. The
-        published 2 to 8 (white) and 1 to 12 (yellow) cd/lx/m² a year are roughly 1 to 7 % of
-        a new Type III sign.
-    spread : Variances
-        Centre of each standard deviation, as shares (and shares a year).
-    spread_factor : float
-        One standard deviation up or down multiplies or divides these by so much; over 1.
-
-    References
-    ----------
-    .. [1] In-service sign retroreflectivity and deterioration rates in Texas (2011), abstract:
-       the ranges of slopes. The other figures are an assumption (common practice, no source).
-    """
-
-    slope_rel_per_year: float = -0.03
-    slope_sd_rel_per_year: float = 0.05
-    spread: Variances = field(
-        default_factory=lambda: Variances(0.08, 0.15, 0.01, 0.0, 0.03, 0.003)
-    )
-    spread_factor: float = 3.0
-
-
-WEAK_PRIOR = Prior()
+Z_90 = float(ndtri(0.95))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -74,8 +48,10 @@ class CohortFit:
     What a cohort's readings say together.
 
     ``coefficients`` and all of ``variances`` are of the logarithm of R_A, or in cd/lx/m² on the
-    plain scale. ``lot_numbers`` are the known lots in ascending order; empty where too few lots
-    were read to give them a term. ``oldest_age_years`` is the highest age read.
+    plain scale; the shape's columns come first, then the contrasts of the covariates.
+    ``lot_numbers`` are the known lots in ascending order; empty where too few lots were read to
+    give them a term. ``oldest_age_years`` is the highest age read, ``middle_cd_lx_m2`` the
+    median R_A. A fit that was stored and read again has no ``grams`` and no lots.
     """
 
     scale: Scale
@@ -86,67 +62,135 @@ class CohortFit:
     sign_count: int
     visit_count: int
     oldest_age_years: float
-    grams: SignGrams
+    middle_cd_lx_m2: float
+    grams: SignGrams | None
+    covariates: Covariates = NONE
 
     @property
     def coefficients(self) -> FloatArray:
-        """Return the cohort's level, yearly change, and bends."""
+        """Return the cohort's level, yearly change, bends, and contrasts."""
         return self.solution.coefficients
 
+    @property
+    def unit(self) -> float:
+        """Return what a share is of on the fit's scale: 1, or the median R_A."""
+        return 1.0 if self.scale is Scale.LOG else self.middle_cd_lx_m2
 
-def design_columns(
-    shape: AgeShape, ages_years: FloatArray, is_age_known: TruthArray
-) -> FloatArray:
+    def sums_of(self, observations: Observations) -> SignGrams:
+        """Return the sums of any readings of the cohort, to forecast their signs from."""
+        return sum_observations(
+            observations, self.scale, self.shape, middle_cd_lx_m2=self.middle_cd_lx_m2
+        )
+
+    def to_json(self) -> dict[str, Any]:
+        """
+        Return the fit as numbers, lists and texts: all but the sums and the lots.
+
+        Examples
+        --------
+        >>> two = Observations.plain([0, 0, 1, 1], [0, 5, 1, 8], [260, 210, 280, 200])
+        >>> fit = fit_cohort(two, scale=Scale.LOG, shape=AgeShape())
+        >>> again = CohortFit.from_json(fit.to_json())
+        >>> again.coefficients.tolist() == fit.coefficients.tolist(), again.grams is None
+        (True, True)
+        """
+        return {
+            "method": METHOD_VERSION,
+            "scale": self.scale.value,
+            "knots_years": list(self.shape.knots_years),
+            "covariates": self.covariates.to_json(),
+            "variances": {name: float(sd) for name, sd in asdict(self.variances).items()},
+            "coefficients": self.solution.coefficients.tolist(),
+            "covariance": self.solution.covariance.tolist(),
+            "log_likelihood": self.solution.log_likelihood,
+            "sign_count": self.sign_count,
+            "visit_count": self.visit_count,
+            "oldest_age_years": self.oldest_age_years,
+            "middle_cd_lx_m2": self.middle_cd_lx_m2,
+        }
+
+    @classmethod
+    def from_json(cls, stored: dict[str, Any]) -> Self:
+        """
+        Return a stored fit; it knows no lots, and forecasts from sums made anew.
+
+        Raises
+        ------
+        OutOfRangeError
+            If it was stored by another version of the method.
+        """
+        if stored.get("method") != METHOD_VERSION:
+            msg = (
+                f"The stored fit is of method '{stored.get('method')}', not {METHOD_VERSION}; "
+                "fit the cohort again."
+            )
+            raise OutOfRangeError(msg)
+        return cls(
+            scale=Scale(stored["scale"]),
+            shape=AgeShape(tuple(stored["knots_years"])),
+            variances=Variances(**stored["variances"]),
+            solution=CohortSolution(
+                np.array(stored["coefficients"], dtype=np.float64),
+                np.array(stored["covariance"], dtype=np.float64),
+                float(stored["log_likelihood"]),
+                None,
+            ),
+            lot_numbers=np.zeros(0, dtype=np.int64),
+            sign_count=int(stored["sign_count"]),
+            visit_count=int(stored["visit_count"]),
+            oldest_age_years=float(stored["oldest_age_years"]),
+            middle_cd_lx_m2=float(stored["middle_cd_lx_m2"]),
+            grams=None,
+            covariates=Covariates.from_json(stored["covariates"]),
+        )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CohortCurve:
     """
-    Return the columns of visits; at an unknown age the mean slope of the curve stands for it.
+    The cohort's line by age, an entry per age, in cd/lx/m².
+
+    ``line_low`` to ``line_high`` holds the median of the cohort with 90 %, ``signs_low`` to
+    ``signs_high`` the true R_A of 90 % of its signs (not of readings of them).
+    """
+
+    ages_years: FloatArray
+    median: FloatArray
+    line_low: FloatArray
+    line_high: FloatArray
+    signs_low: FloatArray
+    signs_high: FloatArray
+
+
+def cohort_curve(fit: CohortFit, ages_years: FloatArray) -> CohortCurve:
+    """
+    Return a cohort's line with its bands, for a sign of average facing and district.
 
     Examples
     --------
-    >>> curve = AgeShape((1.0, 4.0, 7.0, 10.0))
-    >>> design_columns(curve, np.array([10.0, 5.0]), np.array([True, False])).round(4).tolist()
-    [[1.0, 10.0, 8.0, 2.0], [1.0, 5.0, 4.0, 1.0]]
+    >>> two = Observations.plain([0, 0, 1, 1], [0, 5, 1, 8], [260, 210, 280, 200])
+    >>> fit = fit_cohort(two, scale=Scale.LOG, shape=AgeShape())
+    >>> curve = cohort_curve(fit, np.array([5.0]))
+    >>> curve.median.round().tolist(), curve.signs_low.round().tolist()
+    ([220.0], [181.0])
     """
-    columns = shape.basis(ages_years)
-    if shape.knots_years and not is_age_known.all():
-        last = shape.knots_years[-1]
-        slopes = shape.basis(np.array([last]))[0] / last
-        columns[~is_age_known, 1:] = ages_years[~is_age_known, None] * slopes[1:]
-    return columns
+    x = fit.shape.basis(ages_years)
+    size = x.shape[1]
+    middle = x @ fit.coefficients[:size]
+    of_line = ((x @ fit.solution.covariance[:size, :size]) * x).sum(axis=1)
+    spread = fit.variances.with_lots_added() if fit.variances.has_lots else fit.variances
+    g = spread.sign_matrix
+    of_signs = of_line + g[0, 0] + 2 * ages_years * g[0, 1] + ages_years**2 * g[1, 1]
+    bands = [middle]
+    for variance in (of_line, of_signs):
+        margin = Z_90 * np.sqrt(variance)
+        bands += [middle - margin, middle + margin]
+    return CohortCurve(ages_years, *(to_cd_lx_m2(fit.scale, each) for each in bands))
 
 
-def sum_observations(observations: Observations, scale: Scale, shape: AgeShape) -> SignGrams:
-    """
-    Return the sums per sign of a cohort's readings, made a part of the signs at a time.
-
-    On the plain scale the known variance is the repeatability's share of the cohort's median,
-    so that a dim reading does not weigh more for being dim.
-    """
-    middle = 1.0 if scale is Scale.LOG else float(np.median(observations.ra_cd_lx_m2))
-    parts = []
-    for start in range(0, observations.sign_count, CHUNK_SIGNS):
-        stop = min(start + CHUNK_SIGNS, observations.sign_count)
-        first, last = np.searchsorted(observations.sign, [start, stop])
-        sign = observations.sign[first:last]
-        ra = observations.ra_cd_lx_m2[first:last]
-        share = observations.repeatability_rel[first:last] * middle
-        part = sum_signs(
-            sign - start,
-            design_columns(
-                shape, observations.age_years[first:last], observations.is_age_known[sign]
-            ),
-            np.log(ra) if scale is Scale.LOG else ra,
-            share * share / observations.reading_count[first:last],
-            stop - start,
-        )
-        parts.append((start, part))
-    return SignGrams(
-        sign_count=observations.sign_count,
-        column_count=shape.column_count + 1,
-        sign=np.concatenate([start + part.sign for start, part in parts]),
-        known_variance=np.concatenate([part.known_variance for _start, part in parts]),
-        visit_count=np.concatenate([part.visit_count for _start, part in parts]),
-        products=np.concatenate([part.products for _start, part in parts], axis=1),
-    )
+def to_cd_lx_m2(scale: Scale, values: FloatArray) -> FloatArray:
+    """Return R_A from what is fitted; never under 0."""
+    return np.asarray(np.exp(values) if scale is Scale.LOG else np.maximum(values, 0.0))
 
 
 def fit_cohort(
@@ -154,6 +198,7 @@ def fit_cohort(
     *,
     scale: Scale,
     shape: AgeShape,
+    covariates: Covariates = NONE,
     prior: Prior | None = WEAK_PRIOR,
     progress: Callable[[str], None] | None = None,
 ) -> CohortFit:
@@ -171,6 +216,8 @@ def fit_cohort(
         On what the readings are fitted.
     shape : AgeShape
         A line, or a curve.
+    covariates : Covariates
+        Differences in yearly change by facing and district; none unless given.
     prior : Prior, optional
         None: pure restricted likelihood, for comparison with other programs.
     progress : callable, optional
@@ -198,7 +245,6 @@ def fit_cohort(
     is_read[observations.sign] = True
     tell = progress or (lambda _words: None)
     tell(f"summing {len(observations):,} visits")
-    grams = sum_observations(observations, scale, shape)
     chosen = np.flatnonzero(is_read)
     is_age_known = observations.is_age_known[chosen]
     if not is_age_known.any() or (prior is None and len(chosen) < 3):
@@ -207,111 +253,68 @@ def fit_cohort(
             "one or more, and from three or more without a prior."
         )
         raise OutOfRangeError(msg)
-    lot = observations.lot[chosen]
-    numbers, of_lot = np.unique(lot[lot != UNKNOWN], return_counts=True)
-    if (of_lot >= 2).sum() < MINIMUM_LOTS:
-        numbers = numbers[:0]
-    precision, mean = _prior_of_line(prior, scale, shape, observations)
-    cohort = _cohort(grams.of_signs(chosen), is_age_known, lot, numbers, precision, mean)
+    middle = float(np.median(observations.ra_cd_lx_m2))
+    grams = sum_observations(observations, scale, shape, middle_cd_lx_m2=middle)
+    unit = 1.0 if scale is Scale.LOG else middle
+    numbers = _lots_with_a_term(observations.lot[chosen])
+    precision, mean = _prior_of_line(prior, unit, shape, covariates)
+    group, contrasts = covariates.groups(
+        observations.quadrant[chosen], observations.district[chosen]
+    )
+    cohort = CohortSums(
+        grams.of_signs(chosen),
+        is_age_known,
+        place_of_lots(observations.lot[chosen], numbers),
+        len(numbers),
+        precision,
+        mean,
+        group,
+        contrasts,
+    )
     tell(f"fitting the spread of {len(chosen):,} signs")
-    unit = 1.0 if scale is Scale.LOG else float(np.median(observations.ra_cd_lx_m2))
-    variances = _fit_variances(_sample(cohort), prior, unit, with_lots=bool(len(numbers)))
+    variances = fit_variances(sums_of_sample(cohort, sample_of_lots(cohort)), prior, unit)
     tell("fitting level, decline and lots")
     ages = observations.age_years[observations.is_age_known[observations.sign]]
     return CohortFit(
         scale=scale,
         shape=shape,
+        covariates=covariates,
         variances=variances,
         solution=solve_cohort(variances, cohort),
         lot_numbers=numbers,
         sign_count=len(chosen),
         visit_count=len(observations),
         oldest_age_years=float(ages.max()),
+        middle_cd_lx_m2=middle,
         grams=grams,
     )
 
 
+def place_of_lots(lot: WholeArray, numbers: WholeArray) -> WholeArray:
+    """Return where each sign's lot is among the lots with a term, −1 where it is not."""
+    if not len(numbers):
+        return np.full(len(lot), UNKNOWN, dtype=np.int64)
+    place = np.minimum(np.searchsorted(numbers, lot), len(numbers) - 1)
+    return np.where(numbers[place] == lot, place, UNKNOWN)
+
+
+def _lots_with_a_term(lot: WholeArray) -> WholeArray:
+    numbers, of_lot = np.unique(lot[lot != UNKNOWN], return_counts=True)
+    return numbers if (of_lot >= 2).sum() >= MINIMUM_LOTS else numbers[:0]
+
+
 def _prior_of_line(
-    prior: Prior | None, scale: Scale, shape: AgeShape, observations: Observations
+    prior: Prior | None, unit: float, shape: AgeShape, covariates: Covariates
 ) -> tuple[FloatArray, FloatArray]:
-    """Return precision and mean of the coefficients; flat but for the yearly change."""
-    precision, mean = np.zeros(shape.column_count), np.zeros(shape.column_count)
+    """Return precision and mean of the coefficients; flat but for yearly changes."""
+    size = shape.column_count
+    precision = np.zeros(size + covariates.column_count)
+    mean = np.zeros_like(precision)
     if prior is not None:
-        unit = 1.0 if scale is Scale.LOG else float(np.median(observations.ra_cd_lx_m2))
         precision[1] = (prior.slope_sd_rel_per_year * unit) ** -2.0
         mean[1] = prior.slope_rel_per_year * unit
         # One visit, or one age, leaves level or bends open: held by a factor e^±100.
         precision[0] = (100.0 * unit) ** -2.0
-        precision[2:] = (100.0 * unit) ** -2.0
+        precision[2:size] = (100.0 * unit) ** -2.0
+        precision[size:] = (prior.difference_sd_rel_per_year * unit) ** -2.0
     return precision, mean
-
-
-def _cohort(
-    grams: SignGrams,
-    is_age_known: TruthArray,
-    lot: WholeArray,
-    numbers: WholeArray,
-    precision: FloatArray,
-    mean: FloatArray,
-) -> CohortSums:
-    """Return the likelihood's sums, a sign of unknown lot being a lot of its own."""
-    is_known = (lot != UNKNOWN) & bool(len(numbers))
-    own = len(numbers) + np.arange(int((~is_known).sum()))
-    place = np.empty(len(lot), dtype=np.int64)
-    place[is_known] = np.searchsorted(numbers, lot[is_known])
-    place[~is_known] = own
-    return CohortSums(grams, is_age_known, place, len(numbers) + len(own), precision, mean)
-
-
-def _sample(cohort: CohortSums) -> CohortSums:
-    """Return whole lots of at most 50,000 signs together, always the same."""
-    if cohort.grams.sign_count <= SIGNS_FOR_VARIANCES:
-        return cohort
-    order = np.random.default_rng(0).permutation(cohort.lot_count)
-    sizes = np.bincount(cohort.lot, minlength=cohort.lot_count)[order]
-    number = max(int(np.searchsorted(np.cumsum(sizes), SIGNS_FOR_VARIANCES, "right")), 1)
-    new = np.full(cohort.lot_count, -1, dtype=np.int64)
-    new[order[:number]] = np.arange(number)
-    chosen = np.flatnonzero(new[cohort.lot] >= 0)
-    return CohortSums(
-        cohort.grams.of_signs(chosen),
-        cohort.is_age_known[chosen],
-        new[cohort.lot[chosen]],
-        number,
-        cohort.prior_precision,
-        cohort.prior_mean,
-    )
-
-
-def _fit_variances(
-    cohort: CohortSums, prior: Prior | None, unit: float, *, with_lots: bool
-) -> Variances:
-    size = 6 if with_lots else 4
-    centre = (prior or WEAK_PRIOR).spread.to_vector()[:size]
-    shift = np.full(size, 2 * np.log(unit))
-    shift[3] = 0.0
-    centre = centre + shift
-    tightness = np.zeros(size)
-    if prior is not None:
-        tightness[:] = (2 * np.log(prior.spread_factor)) ** -2.0
-        tightness[3] = 1.0
-    scale = 1.0 / cohort.grams.sign_count
-    widest = np.full(size, _LARGEST_LOG_VARIANCE)
-    widest[3] = _LARGEST_ARTANH
-    middle = np.where(np.arange(size) == 3, 0.0, centre)
-
-    def within(vector: FloatArray) -> FloatArray:
-        return np.asarray(np.clip(vector, middle - widest, middle + widest))
-
-    def cost(vector: FloatArray) -> tuple[float, FloatArray]:
-        held = within(vector)
-        solution, gradient = restricted_likelihood(Variances.from_vector(held), cohort)
-        away = held - centre
-        value = solution.log_likelihood - 0.5 * float(tightness @ (away * away))
-        slope = np.where(held == vector, (tightness * away - gradient) * scale, 0.0)
-        return -value * scale, slope
-
-    # BFGS on six numbers: the bounded L-BFGS of scipy 1.17 spends longer waking its threads
-    # than the likelihood takes.
-    found = minimize(cost, centre, jac=True, method="BFGS", options={"gtol": 1e-6})
-    return Variances.from_vector(within(found.x))

@@ -6,75 +6,20 @@ of 2 × 2 blocks, so the cost is linear in signs. The gradient goes the same way
 (docs/methods/forecast.md derives both).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Self
 
 import numpy as np
 import numpy.typing as npt
 
+from inventory.engineering.forecast.cells import Cells
 from inventory.engineering.forecast.grams import SignGrams, triangle
+from inventory.engineering.forecast.variances import Variances
 from inventory.engineering.inspection.student import FloatArray, WholeArray
 
 TruthArray = npt.NDArray[np.bool_]
 Pair = tuple[FloatArray, FloatArray]
-
-
-@dataclass(frozen=True, slots=True)
-class Variances:
-    """
-    The spread of a cohort: standard deviations, and the correlation of sign level and slope.
-
-    On the log scale the levels are shares (0.15 is 15 %) and the slopes shares a year; on the
-    plain scale they are cd/lx/m² and cd/lx/m² a year. ``lot_level_sd`` is 0, as the slope's
-    is, where no lot term was fitted.
-    """
-
-    residual_sd: float
-    sign_level_sd: float
-    sign_slope_sd: float
-    sign_correlation: float = 0.0
-    lot_level_sd: float = 0.0
-    lot_slope_sd: float = 0.0
-
-    @property
-    def has_lots(self) -> bool:
-        """Return whether lots have an effect of their own."""
-        return self.lot_level_sd > 0 and self.lot_slope_sd > 0
-
-    def with_lots_added(self) -> Self:
-        """Return the spread of signs of unknown lots: that of sign and lot together."""
-        level = np.hypot(self.sign_level_sd, self.lot_level_sd).item()
-        slope = np.hypot(self.sign_slope_sd, self.lot_slope_sd).item()
-        common = self.sign_correlation * self.sign_level_sd * self.sign_slope_sd
-        return type(self)(self.residual_sd, level, slope, common / (level * slope))
-
-    @classmethod
-    def from_vector(cls, vector: FloatArray) -> Self:
-        """Return the spread from logarithms of variances (and artanh of the correlation)."""
-        residual, level, slope, correlation, *lots = (float(each) for each in vector)
-        return cls(
-            np.exp(residual / 2).item(),
-            np.exp(level / 2).item(),
-            np.exp(slope / 2).item(),
-            np.tanh(correlation).item(),
-            *(np.exp(each / 2).item() for each in lots),
-        )
-
-    def to_vector(self) -> FloatArray:
-        """
-        Return what an optimiser moves: four numbers, or six with lots.
-
-        Examples
-        --------
-        >>> spread = Variances(0.08, 0.15, 0.01, -0.2, 0.05, 0.004)
-        >>> Variances.from_vector(spread.to_vector()).lot_slope_sd.__round__(6)
-        0.004
-        """
-        sds = [self.residual_sd, self.sign_level_sd, self.sign_slope_sd]
-        vector = [2 * np.log(each) for each in sds] + [np.arctanh(self.sign_correlation)]
-        if self.has_lots:
-            vector += [2 * np.log(self.lot_level_sd), 2 * np.log(self.lot_slope_sd)]
-        return np.array(vector)
+Triple = tuple[FloatArray, FloatArray, FloatArray]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -82,9 +27,20 @@ class CohortSums:
     """
     What a cohort's likelihood is of.
 
-    ``lot`` is 0 to ``lot_count`` − 1, one for every sign: a sign whose lot is not known has one
-    of its own. A sign of unknown age has a free level of its own, so that only its slope
-    speaks. ``prior_precision`` and ``prior_mean`` are of the fixed effects; 0 where flat.
+    Parameters
+    ----------
+    grams : SignGrams
+        Of the shape's columns and the response.
+    is_age_known : array of bool
+        A sign of unknown age has a free level of its own, so that only its slope speaks.
+    lot : array of int
+        0 to ``lot_count`` − 1, or −1: not known, whose effect is then the sign's alone.
+    prior_precision, prior_mean : array of float
+        Of the fixed effects, those of the contrasts last; 0 where flat.
+    group : array of int, optional
+        Whose contrasts each sign has; left out, there are none.
+    contrasts : array of float, (groups, q), optional
+        They are columns of the fit, times the age.
     """
 
     grams: SignGrams
@@ -93,6 +49,33 @@ class CohortSums:
     lot_count: int
     prior_precision: FloatArray
     prior_mean: FloatArray
+    group: WholeArray | None = None
+    contrasts: FloatArray | None = None
+    cells: Cells = field(init=False)
+
+    def __post_init__(self) -> None:
+        group, contrasts = self.group, self.contrasts
+        if group is None or contrasts is None:
+            group, contrasts = np.zeros(len(self.lot), dtype=np.int64), np.zeros((1, 0))
+        made = Cells.make(self.lot, self.lot_count, group, contrasts)
+        object.__setattr__(self, "cells", made)
+
+    def of_signs(self, chosen: WholeArray, lot: WholeArray, lot_count: int) -> Self:
+        """Return the sums of some signs, with their lots numbered anew."""
+        return type(self)(
+            self.grams.of_signs(chosen),
+            self.is_age_known[chosen],
+            lot,
+            lot_count,
+            self.prior_precision,
+            self.prior_mean,
+            None if self.group is None else self.group[chosen],
+            self.contrasts,
+        )
+
+    def with_grams(self, grams: SignGrams) -> Self:
+        """Return the same signs with other sums."""
+        return replace(self, grams=grams)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -193,15 +176,37 @@ class CohortSolution:
     lots: Elimination | None
 
 
-def sign_prior(variances: Variances, is_age_known: TruthArray) -> tuple[FloatArray, ...]:
+def sign_prior(variances: Variances, is_age_known: TruthArray) -> Triple:
     """Return the inverse of the 2 × 2 variance of each sign's level and slope."""
-    g00, g11 = variances.sign_level_sd**2, variances.sign_slope_sd**2
-    c = variances.sign_correlation * variances.sign_level_sd * variances.sign_slope_sd
-    determinant = g00 * g11 - c * c
+    g = variances.sign_matrix
+    determinant = g[0, 0] * g[1, 1] - g[0, 1] ** 2
     return (
-        np.where(is_age_known, g11 / determinant, 0.0),
-        np.where(is_age_known, -c / determinant, 0.0),
-        np.where(is_age_known, g00 / determinant, 1.0 / g11),
+        np.where(is_age_known, g[1, 1] / determinant, 0.0),
+        np.where(is_age_known, -g[0, 1] / determinant, 0.0),
+        np.where(is_age_known, g[0, 0] / determinant, 1.0 / g[1, 1]),
+    )
+
+
+def prior_of_signs(
+    variances: Variances, is_age_known: TruthArray, has_lot: TruthArray
+) -> Triple:
+    """Return each sign's inverse variance: with its lot's where it has no lot in the fit."""
+    with_lot = sign_prior(variances, is_age_known)
+    if not variances.has_lots or has_lot.all():
+        return with_lot
+    alone = sign_prior(variances.with_lots_added(), is_age_known)
+    first, second, third = (
+        np.where(has_lot, a, b) for a, b in zip(with_lot, alone, strict=True)
+    )
+    return first, second, third
+
+
+def lot_prior(variances: Variances) -> Triple:
+    """Return the inverse of the 2 × 2 variance of a lot's level and slope."""
+    return (
+        np.array(variances.lot_level_sd**-2.0),
+        np.array(0.0),
+        np.array(variances.lot_slope_sd**-2.0),
     )
 
 
@@ -223,7 +228,8 @@ def restricted_likelihood(
     .. [1] H. D. Patterson and R. Thompson (1971), Biometrika 58, 545-554 (REML).
     .. [2] N. M. Laird and J. H. Ware (1982), Biometrics 38, 963-974 (random level and slope).
     """
-    return _evaluate(variances, cohort, wants_gradient=True)
+    solution, _square, gradient = _evaluate(variances, cohort, wants_gradient=True)
+    return solution, gradient
 
 
 def solve_cohort(variances: Variances, cohort: CohortSums) -> CohortSolution:
@@ -231,55 +237,74 @@ def solve_cohort(variances: Variances, cohort: CohortSums) -> CohortSolution:
     return _evaluate(variances, cohort, wants_gradient=False)[0]
 
 
-def _evaluate(
-    variances: Variances, cohort: CohortSums, *, wants_gradient: bool
+def solve_with_square(
+    variances: Variances, cohort: CohortSums
 ) -> tuple[CohortSolution, FloatArray]:
-    columns = cohort.grams.column_count
-    places = triangle(columns)
-    with_lots = variances.has_lots
-    residual_variance = variances.residual_sd**2
-    total = np.zeros((len(places), cohort.lot_count if with_lots else 1))
-    log_determinant = 0.0
-    kept = []
-    for part, grams in cohort.grams.chunks():
-        weights = 1.0 / (residual_variance + grams.known_variance)
-        log_determinant -= float(grams.visit_count @ np.log(weights))
-        done = eliminate(
-            grams.per_sign(weights), sign_prior(variances, cohort.is_age_known[part]), columns
-        )
-        log_determinant += done.log_determinant
-        for k, value in enumerate(done.left):
-            if with_lots:
-                total[k] += np.bincount(cohort.lot[part], value, cohort.lot_count)
-            else:
-                total[k] += value.sum()
-        if wants_gradient:
-            kept.append((part, grams, weights, done))
-    known = int(cohort.is_age_known.sum())
-    unknown = len(cohort.is_age_known) - known
-    log_g11 = 2 * np.log(variances.sign_slope_sd)
-    log_g = log_g11 + 2 * np.log(variances.sign_level_sd)
-    log_g += np.log1p(-(variances.sign_correlation**2))
-    log_determinant += known * log_g + unknown * log_g11
-    lots = None
-    if with_lots:
-        lots = eliminate(total, _lot_prior(variances), columns)
-        log_determinant += lots.log_determinant + 2 * cohort.lot_count * np.log(
-            variances.lot_level_sd * variances.lot_slope_sd
-        )
-        total = np.stack([value.sum(keepdims=True) for value in lots.left])
-    square = np.empty((columns, columns))
-    for (i, j), value in zip(places, total[:, 0], strict=True):
-        square[i, j] = square[j, i] = value
-    fixed = columns - 1
+    """Return the fit at given variances, and the sums left when signs and lots are out."""
+    solution, square, _gradient = _evaluate(variances, cohort, wants_gradient=False)
+    return solution, square
+
+
+def solve_square(
+    square: FloatArray, cohort: CohortSums
+) -> tuple[FloatArray, FloatArray, FloatArray, float]:
+    """Return fixed effects, their precision and covariance, and what is left of y'y."""
+    fixed = len(square) - 1
     precision = square[:fixed, :fixed] + np.diag(cohort.prior_precision)
     pull = cohort.prior_precision * cohort.prior_mean
     covariance: FloatArray = np.linalg.inv(precision).astype(np.float64)
     right = square[:fixed, fixed] + pull
     coefficients = covariance @ right
     quadratic = square[fixed, fixed] + pull @ cohort.prior_mean - right @ coefficients
-    visits = float(cohort.grams.visit_count.sum())
-    free = visits - unknown - fixed
+    return coefficients, precision, covariance, float(quadratic)
+
+
+def _evaluate(
+    variances: Variances, cohort: CohortSums, *, wants_gradient: bool
+) -> tuple[CohortSolution, FloatArray, FloatArray]:
+    columns = cohort.grams.column_count
+    cells = cohort.cells
+    wide = columns + cells.contrasts.shape[1]
+    places = triangle(columns)
+    with_lots = variances.has_lots and cohort.lot_count > 0
+    has_lot = (cohort.lot >= 0) & with_lots
+    of_sign = cells.of_sign if with_lots else cells.of_group
+    residual_variance = variances.residual_sd**2
+    total = np.zeros((len(places), cells.number))
+    log_determinant = 0.0
+    kept = []
+    for part, grams in cohort.grams.chunks():
+        weights = 1.0 / (residual_variance + grams.known_variance)
+        log_determinant -= float(grams.visit_count @ np.log(weights))
+        prior = prior_of_signs(variances, cohort.is_age_known[part], has_lot[part])
+        done = eliminate(grams.per_sign(weights), prior, columns)
+        log_determinant += done.log_determinant
+        for k, value in enumerate(done.left):
+            total[k] += np.bincount(of_sign[part], value, cells.number)
+        if wants_gradient:
+            kept.append((part, grams, weights, done))
+    own = variances.with_lots_added() if variances.has_lots else variances
+    is_known = cohort.is_age_known
+    alike = [  # signs with a lot, and without
+        (variances.sign_matrix, has_lot & is_known, has_lot & ~is_known),
+        (own.sign_matrix, ~has_lot & is_known, ~has_lot & ~is_known),
+    ]
+    for g, known, unknown in alike:
+        log_determinant += float(known.sum() * np.log(np.linalg.det(g)))
+        log_determinant += float(unknown.sum() * np.log(g[1, 1]))
+    rest = cells.expand_groups(total)
+    lots = None
+    if with_lots:
+        lots = eliminate(cells.expand_lots(total), lot_prior(variances), wide)
+        log_determinant += lots.log_determinant + 2 * cohort.lot_count * np.log(
+            variances.lot_level_sd * variances.lot_slope_sd
+        )
+        rest = rest + np.array([value.sum() for value in lots.left])
+    square = np.empty((wide, wide))
+    for (i, j), value in zip(triangle(wide), rest, strict=True):
+        square[i, j] = square[j, i] = value
+    coefficients, precision, covariance, quadratic = solve_square(square, cohort)
+    free = float(cohort.grams.visit_count.sum()) - int((~is_known).sum()) - (wide - 1)
     deviance = log_determinant + np.linalg.slogdet(precision)[1] + quadratic
     solution = CohortSolution(
         coefficients=coefficients,
@@ -288,64 +313,68 @@ def _evaluate(
         lots=lots,
     )
     if not wants_gradient:
-        return solution, np.array([])
+        return solution, square, np.array([])
     ends = np.append(-coefficients, 1.0)
     adjoint_square = np.outer(ends, ends)
-    adjoint_square[:fixed, :fixed] += covariance
-    adjoint = [np.array([adjoint_square[place]]) for place in places]
-    lot_prior_sums = np.zeros(3)
-    if lots is not None:
-        adjoint, of_lots = _back(lots, adjoint, columns)
-        lot_prior_sums = np.array([each.sum() for each in of_lots])
+    adjoint_square[:-1, :-1] += covariance
+    adjoint = [np.array([adjoint_square[place]]) for place in triangle(wide)]
+    of_groups = cells.fold_groups(adjoint)
+    lot_sums = np.zeros(3)
+    if lots is None:
+        here = of_groups
+    else:
+        adjoint, of_lots = _back(lots, adjoint, wide)
+        lot_sums = np.array([each.sum() for each in of_lots])
+        here = [
+            np.concatenate(both)
+            for both in zip(cells.fold_lots(adjoint), of_groups, strict=True)
+        ]
     residual = 0.0
-    prior_sums = np.zeros((2, 3))  # of signs of unknown and of known age
+    prior_sums = np.zeros((4, 3))
+    kind = 2 * ~has_lot + ~is_known  # lot and age known, lot alone, age alone, neither
     doubled = np.array([1.0 if i == j else 2.0 for i, j in places])
+    first = 0 if lots is not None else cells.number - len(of_groups[0])
     for part, grams, weights, done in kept:
-        here = adjoint
-        if lots is not None:
-            here = [value[cohort.lot[part]] for value in adjoint]
-        back, of_signs = _back(done, here, columns)
-        is_known = cohort.is_age_known[part]
+        back, of_signs = _back(done, [value[of_sign[part] - first] for value in here], columns)
         for k, value in enumerate(of_signs):
-            prior_sums[1, k] += value[is_known].sum()
-            prior_sums[0, k] += value[~is_known].sum()
+            prior_sums[:, k] += np.bincount(kind[part], value, 4)
         one_each = len(grams.sign) == grams.sign_count
         inner = np.zeros(len(grams.sign))
         for factor, value, product in zip(doubled, back, grams.products, strict=True):
             inner += factor * product * (value if one_each else value[grams.sign])
         residual += float(weights @ (grams.visit_count - weights * inner))
-    gradient = _of_vector(variances, residual, prior_sums, (known, unknown))
-    if lots is not None:
-        m0, m1 = variances.lot_level_sd**2, variances.lot_slope_sd**2
-        gradient += [
-            cohort.lot_count - lot_prior_sums[0] / m0,
-            cohort.lot_count - lot_prior_sums[2] / m1,
-        ]
-    return solution, -0.5 * np.array(gradient)
-
-
-def _lot_prior(variances: Variances) -> tuple[FloatArray, ...]:
-    return (
-        np.array(variances.lot_level_sd**-2.0),
-        np.array(0.0),
-        np.array(variances.lot_slope_sd**-2.0),
+    of_signs_with, of_signs_alone = (
+        _of_matrix(g, prior_sums[2 * at : 2 * at + 2], int(known.sum()), int(unknown.sum()))
+        for at, (g, known, unknown) in enumerate(alike)
     )
+    gradient = _of_vector(variances, residual, of_signs_with + of_signs_alone)
+    if variances.has_lots:
+        m0, m1 = variances.lot_level_sd**2, variances.lot_slope_sd**2
+        number = cohort.lot_count if with_lots else 0
+        gradient += [
+            number - lot_sums[0] / m0 + float(of_signs_alone[0, 0]) * m0,
+            number - lot_sums[2] / m1 + float(of_signs_alone[1, 1]) * m1,
+        ]
+    return solution, square, -0.5 * np.array(gradient)
 
 
-def _of_vector(
-    variances: Variances, residual: float, prior_sums: FloatArray, counts: tuple[int, int]
-) -> list[float]:
+def _of_matrix(g: FloatArray, sums: FloatArray, known: int, unknown: int) -> FloatArray:
+    """Return the deviance's derivatives by the 2 × 2 variance of some signs."""
+    of_known, of_unknown = sums
+    inverse = np.linalg.inv(g)
+    square = np.array([[of_known[0], of_known[1]], [of_known[1], of_known[2]]])
+    d = known * inverse - inverse @ square @ inverse
+    d[1, 1] += unknown / g[1, 1] - of_unknown[2] / g[1, 1] ** 2
+    return np.asarray(d)
+
+
+def _of_vector(variances: Variances, residual: float, d: FloatArray) -> list[float]:
     """Return the deviance's derivatives by the first four numbers of the vector."""
     s0, s1, r = variances.sign_level_sd, variances.sign_slope_sd, variances.sign_correlation
-    g = np.array([[s0 * s0, r * s0 * s1], [r * s0 * s1, s1 * s1]])
-    inverse = np.linalg.inv(g)
-    unknown, known = prior_sums
-    sums = np.array([[known[0], known[1]], [known[1], known[2]]])
-    d = counts[0] * inverse - inverse @ sums @ inverse
-    d11_unknown = counts[1] / g[1, 1] - unknown[2] / g[1, 1] ** 2
+    g = variances.sign_matrix
     return [
         residual * variances.residual_sd**2,
         float(d[0, 0] * g[0, 0] + d[0, 1] * g[0, 1]),
-        float(d[1, 1] * g[1, 1] + d[0, 1] * g[0, 1] + d11_unknown * g[1, 1]),
+        float(d[1, 1] * g[1, 1] + d[0, 1] * g[0, 1]),
         float(2 * d[0, 1] * (1 - r * r) * s0 * s1),
     ]

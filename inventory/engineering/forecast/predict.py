@@ -6,19 +6,41 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr, ndtri, owens_t
 
-from inventory.engineering.forecast.fit import CohortFit, Scale, design_columns
+from inventory.engineering.forecast.fit import Z_90, CohortFit, Scale, to_cd_lx_m2
 from inventory.engineering.forecast.grams import SignGrams
-from inventory.engineering.forecast.likelihood import Elimination, eliminate, sign_prior
 from inventory.engineering.forecast.observations import TruthArray
+from inventory.engineering.forecast.states import (
+    KnownOfSigns,
+    SignStates,
+    mean_path,
+    path_variance,
+    states_now,
+)
 from inventory.engineering.inspection.student import FloatArray, WholeArray
 from inventory.errors import OutOfRangeError
 
 LONGEST_YEARS = 30
-PRESENT_PROBABILITY = 0.90
 NOT_WITHIN_30_YEARS = np.inf
 _EARLY, _LATE = 0.05, 0.95
 _NEGLIGIBLE = 1e-4  # of a first crossing that is undone again; adds less than this
-_NORMAL_90 = float(ndtri(0.5 + PRESENT_PROBABILITY / 2))
+
+
+@dataclass(frozen=True, slots=True)
+class SignState:
+    """
+    A sign's level now and its yearly change on the fit's scale: means, variances, covariance.
+
+    On the log scale 0.01 is 1 %; on the plain scale they are in cd/lx/m² (a year).
+    """
+
+    level: float
+    slope: float
+    of_level: float
+    of_both: float
+    of_slope: float
+
+
+_STATE = ("level", "slope", "of_level", "of_both", "of_slope")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -26,7 +48,9 @@ class SignForecasts:
     """
     What is forecast of each sign, one entry per sign.
 
-    ``probability_below`` has a row per sign and a column for now and each of ``years_ahead``.
+    ``probability_below`` has a row per sign and a column for now and each of ``years_ahead``;
+    ``probability_crossed`` likewise, that the level was crossed by then, now and again or for
+    good: it never falls. ``level`` to ``of_slope`` are the state, see :class:`SignState`.
     ``due_years`` is the threshold's quantile of the years until the level is first crossed,
     ``due_low_years`` and ``due_high_years`` the 5 % and 95 % ones; infinite is not within 30
     years, 0 is now.
@@ -37,11 +61,21 @@ class SignForecasts:
     ra_low_cd_lx_m2: FloatArray
     ra_high_cd_lx_m2: FloatArray
     probability_below: npt.NDArray[np.float32]
+    probability_crossed: npt.NDArray[np.float32]
     due_years: FloatArray
     due_low_years: FloatArray
     due_high_years: FloatArray
     has_own_readings: TruthArray
     is_extrapolated: TruthArray
+    level: FloatArray
+    slope: FloatArray
+    of_level: FloatArray
+    of_both: FloatArray
+    of_slope: FloatArray
+
+    def state_of(self, sign: int) -> SignState:
+        """Return the state of one sign, to store and to draw its curve from."""
+        return SignState(*(float(getattr(self, name)[sign]) for name in _STATE))
 
 
 def forecast_signs(
@@ -54,6 +88,8 @@ def forecast_signs(
     level_cd_lx_m2: FloatArray,
     due_probability: float,
     first_year_end_years: float = 1.0,
+    quadrant: WholeArray | None = None,
+    district: WholeArray | None = None,
 ) -> SignForecasts:
     """
     Return the forecasts of signs of a fitted cohort, with and without readings of their own.
@@ -63,8 +99,7 @@ def forecast_signs(
     fit : CohortFit
         Of their cohort.
     grams : SignGrams
-        Their readings, by :func:`~inventory.engineering.forecast.fit.sum_observations` on the
-        fit's scale and shape (``fit.grams`` for the signs of the fit themselves).
+        Their readings, by ``fit.sums_of`` (``fit.grams`` for the signs of the fit themselves).
     lot : array of int
         Sheeting lot of each, −1 where not known.
     is_age_known : array of bool
@@ -77,6 +112,8 @@ def forecast_signs(
         A sign is due when this probable to have crossed its level; 0.01 to 0.99.
     first_year_end_years : float
         Years from now to the end of this year, over 0, at most 1. [year]
+    quadrant, district : array of int, optional
+        Of each sign, −1 where not known; left out, none is.
 
     Raises
     ------
@@ -104,158 +141,114 @@ def forecast_signs(
     if not 0 < first_year_end_years <= 1:
         msg = f"The year ends in {first_year_end_years:g} years; that is over 0, at most 1."
         raise OutOfRangeError(msg)
+    signs = KnownOfSigns.of_fit(fit, lot, is_age_known, age_now_years, quadrant, district)
     years = np.append([0.0], first_year_end_years + np.arange(LONGEST_YEARS, dtype=np.float64))
     ahead = np.append(years[years < LONGEST_YEARS], float(LONGEST_YEARS))
     level = np.log(level_cd_lx_m2) if fit.scale is Scale.LOG else level_cd_lx_m2
     number = grams.sign_count
-    figures = np.empty((6, number))
+    figures = np.empty((11, number))
     below = np.empty((number, len(ahead)), dtype=np.float32)
+    crossed_by = np.empty((number, len(ahead)), dtype=np.float32)
     has_own = np.zeros(number, dtype=np.bool_)
     for part, some in grams.chunks():
         has_own[part.start + some.sign] = True
-        ages, is_known = age_now_years[part], is_age_known[part]
-        state = _state_now(fit, some, lot[part], is_known, ages)
-        path = _path(fit, state, ages, is_known, ahead)
-        spread = np.sqrt(_variance(state, ahead))
+        here = signs.of(part)
+        states = states_now(fit, some, here)
+        path = mean_path(fit, states, here, ahead)
+        spread = np.sqrt(path_variance(states, ahead))
         z = (level[part] - path) / spread
         below[part] = ndtr(z).T
-        crossed = _first_crossing(z, state, spread, ahead)
-        margin = _NORMAL_90 * spread[0]
+        crossed = first_crossing(z, states, spread, ahead)
+        crossed_by[part] = crossed.T
+        margin = Z_90 * spread[0]
         figures[0, part], figures[1, part] = path[0], path[0] - margin
         figures[2, part] = path[0] + margin
         for row, share in ((3, due_probability), (4, _EARLY), (5, _LATE)):
             figures[row, part] = _quantile(crossed, ahead, share)
-    present = np.exp(figures[:3]) if fit.scale is Scale.LOG else np.maximum(figures[:3], 0.0)
+        for row, name in enumerate(_STATE):
+            figures[6 + row, part] = getattr(states, name)
+    present = to_cd_lx_m2(fit.scale, figures[:3])
     return SignForecasts(
         years_ahead=ahead[1:],
         ra_cd_lx_m2=present[0],
         ra_low_cd_lx_m2=present[1],
         ra_high_cd_lx_m2=present[2],
         probability_below=below,
+        probability_crossed=crossed_by,
         due_years=figures[3],
         due_low_years=figures[4],
         due_high_years=figures[5],
         has_own_readings=has_own,
         is_extrapolated=age_now_years + figures[3] > fit.oldest_age_years,
+        **{name: figures[6 + row] for row, name in enumerate(_STATE)},
     )
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _State:
-    """Level now and slope of each sign: means, variances, covariance."""
-
-    level: FloatArray
-    slope: FloatArray
-    of_level: FloatArray
-    of_both: FloatArray
-    of_slope: FloatArray
-
-
-def _state_now(
+def sign_curve(
     fit: CohortFit,
-    grams: SignGrams,
-    lot: WholeArray,
-    is_age_known: TruthArray,
+    state: SignState,
+    *,
+    age_now_years: float,
+    is_age_known: bool,
     ages_years: FloatArray,
-) -> _State:
-    """Return the joint predictive distribution of level now and slope."""
-    spread, beta = fit.variances, fit.coefficients
-    weights = 1.0 / (spread.residual_sd**2 + grams.known_variance)
-    place, has_lot = _lot_places(fit, lot)
-    done = eliminate(
-        grams.per_sign(weights), _prior(fit, is_age_known, has_lot), grams.column_count
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """
+    Return one sign's true R_A by age, in cd/lx/m²: median, and the bounds of its 90 %.
+
+    Parameters
+    ----------
+    fit : CohortFit
+        Of its cohort, as fitted or as stored.
+    state : SignState
+        Its state as forecast.
+    age_now_years : float
+        What "now" was in that forecast. [year]
+    is_age_known : bool
+        Whether the age counts from the day the sign was put up.
+    ages_years : array of float
+        0 or more, before now and after. [year]
+
+    Raises
+    ------
+    OutOfRangeError
+        If an age is under 0.
+
+    Examples
+    --------
+    >>> from inventory.engineering.forecast.fit import fit_cohort
+    >>> from inventory.engineering.forecast.observations import Observations
+    >>> from inventory.engineering.forecast.shapes import LINEAR
+    >>> two = Observations.plain([0, 0, 1, 1], [0, 5, 1, 8], [260, 210, 280, 200])
+    >>> fit = fit_cohort(two, scale=Scale.LOG, shape=LINEAR)
+    >>> median, low, high = sign_curve(fit, SignState(5.3, -0.045, 0.003, 0.0004, 0.0001),
+    ...     age_now_years=6.0, is_age_known=True, ages_years=np.array([6.0, 16.0]))
+    >>> median.round().tolist(), low.round().tolist()
+    ([200.0, 128.0], [183.0, 101.0])
+    """
+    ages = np.asarray(ages_years, dtype=np.float64)
+    if len(ages) and not ages.min() >= 0:
+        msg = f"An age of {ages.min():g} years was asked for; a curve is of 0 years or more."
+        raise OutOfRangeError(msg)
+    one = np.ones(1, dtype=np.int64)
+    signs = KnownOfSigns.of_fit(
+        fit, -one, one * is_age_known == 1, one * float(age_now_years), None, None
     )
-    x_level = design_columns(fit.shape, ages_years, is_age_known)
-    step = design_columns(fit.shape, np.ones(1), np.zeros(1, np.bool_))[0]
-    x_slope = fit.shape.slope_basis(ages_years)
-    x_slope[~is_age_known, 1:] = step[1:]
-    zero, one = np.zeros(len(lot)), np.ones(len(lot))
-    rows = []
-    for x, b0, b1 in ((x_level, one, ages_years), (x_slope, zero, one)):
-        own = [b0 * u0 + b1 * u1 for u0, u1 in done.solved]
-        h0, h1 = b0 - own[0], b1 - own[1]
-        if fit.solution.lots is not None:
-            h0, h1 = h0 * has_lot, h1 * has_lot
-            own = [
-                value + h0 * v0[place] + h1 * v1[place]
-                for value, (v0, v1) in zip(own, fit.solution.lots.solved, strict=True)
-            ]
-        c = x - np.stack(own[:-1], axis=1)
-        rows.append((own[-1] + c @ beta, c, (h0, h1), (b0, b1)))
-
-    def covariance(i: int, j: int) -> FloatArray:
-        _mean, c, h, b = rows[i]
-        _other_mean, d, g, e = rows[j]
-        value = ((c @ fit.solution.covariance) * d).sum(axis=1) + _product(done, b, e)
-        if fit.solution.lots is not None:
-            value = value + _product(fit.solution.lots, h, g, place)
-        return np.asarray(value)
-
-    return _State(rows[0][0], rows[1][0], covariance(0, 0), covariance(0, 1), covariance(1, 1))
+    states = SignStates(
+        *(np.array([getattr(state, name)]) for name in _STATE),
+        np.zeros((1, 0)),
+        np.zeros((1, 0)),
+    )
+    ahead = ages - age_now_years
+    middle = mean_path(fit, states, signs, ahead)[:, 0]
+    margin = Z_90 * np.sqrt(path_variance(states, ahead)[:, 0])
+    low, median, high = (
+        to_cd_lx_m2(fit.scale, each) for each in (middle - margin, middle, middle + margin)
+    )
+    return median, low, high
 
 
-def _product(
-    done: Elimination,
-    left: tuple[FloatArray, FloatArray],
-    right: tuple[FloatArray, FloatArray],
-    place: WholeArray | slice = slice(None),
-) -> FloatArray:
-    i00, i01, i11 = (each[place] for each in done.inverse)
-    (a0, a1), (b0, b1) = left, right
-    return np.asarray(a0 * b0 * i00 + (a0 * b1 + a1 * b0) * i01 + a1 * b1 * i11)
-
-
-def _lot_places(fit: CohortFit, lot: WholeArray) -> tuple[WholeArray, TruthArray]:
-    """Return where each sign's lot is in the fit, and whether the fit knows it."""
-    numbers = fit.lot_numbers
-    if not len(numbers):
-        return np.zeros(len(lot), dtype=np.int64), np.zeros(len(lot), dtype=np.bool_)
-    place = np.minimum(np.searchsorted(numbers, lot), len(numbers) - 1)
-    return place, numbers[place] == lot
-
-
-def _prior(
-    fit: CohortFit, is_age_known: TruthArray, has_lot: TruthArray
-) -> tuple[FloatArray, ...]:
-    """Return each sign's inverse variance: with its lot's where the lot is not in the fit."""
-    spread = fit.variances
-    with_lot = sign_prior(spread, is_age_known)
-    if not spread.has_lots:
-        return with_lot
-    alone = sign_prior(spread.with_lots_added(), is_age_known)
-    return tuple(np.where(has_lot, a, b) for a, b in zip(with_lot, alone, strict=True))
-
-
-def _path(
-    fit: CohortFit,
-    state: _State,
-    ages_years: FloatArray,
-    is_age_known: TruthArray,
-    ahead: FloatArray,
-) -> FloatArray:
-    """Return the mean level at each time ahead: the cohort's curve, the sign's own slope."""
-    if not fit.shape.knots_years:
-        return np.asarray(state.level + ahead[:, None] * state.slope)
-
-    def curve(years: float) -> FloatArray:
-        columns = design_columns(fit.shape, ages_years + years, is_age_known)
-        return np.asarray(columns @ fit.coefficients)
-
-    here = curve(0.0)
-    slopes = fit.shape.slope_basis(ages_years)
-    step = design_columns(fit.shape, np.ones(1), np.zeros(1, np.bool_))[0]
-    slopes[~is_age_known, 1:] = step[1:]
-    own = state.slope - slopes @ fit.coefficients
-    return np.stack([state.level + curve(t) - here + t * own for t in ahead])
-
-
-def _variance(state: _State, ahead: FloatArray) -> FloatArray:
-    t = ahead[:, None]
-    return np.asarray(state.of_level + 2 * t * state.of_both + t * t * state.of_slope)
-
-
-def _first_crossing(
-    z: FloatArray, state: _State, spread: FloatArray, ahead: FloatArray
+def first_crossing(
+    z: FloatArray, states: SignStates, spread: FloatArray, ahead: FloatArray
 ) -> FloatArray:
     """Return the probability that the level was first crossed by each time ahead."""
     crossed: FloatArray = ndtr(z)
@@ -264,7 +257,7 @@ def _first_crossing(
         # A sign may be below now and, by its slope, above later: it has crossed all the same.
         places = np.flatnonzero(np.minimum(now, 1.0 - crossed[k]) > _NEGLIGIBLE)
         if len(places):
-            common = state.of_level[places] + ahead[k] * state.of_both[places]
+            common = states.of_level[places] + ahead[k] * states.of_both[places]
             correlation = common / (spread[0, places] * spread[k, places])
             both = both_below(z[0, places], z[k, places], correlation)
             crossed[k, places] += np.maximum(now[places] - both, 0.0)

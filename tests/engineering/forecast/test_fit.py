@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from statsmodels.regression.mixed_linear_model import MixedLM
 
-from inventory.engineering.forecast import fit as fit_module
+from inventory.engineering.forecast import spread
 from inventory.engineering.forecast.fit import WEAK_PRIOR, Scale, fit_cohort
 from inventory.engineering.forecast.observations import Observations
 from inventory.engineering.forecast.shapes import LINEAR, AgeShape
@@ -118,7 +118,7 @@ def test_a_cohort_without_a_known_age_is_not_fitted():
 def test_the_spread_of_a_large_cohort_is_that_of_whole_lots_drawn_from_it(monkeypatch):
     observations, _level, _slope = simulated(19, 3_000, lots=100)
     whole = fitted(observations).variances
-    monkeypatch.setattr(fit_module, "SIGNS_FOR_VARIANCES", 1_500)
+    monkeypatch.setattr(spread, "SIGNS_FOR_VARIANCES", 1_500)
     said: list[str] = []
     part = fitted(observations, progress=said.append)
     assert part.variances.residual_sd == pytest.approx(whole.residual_sd, rel=0.05)

@@ -11,12 +11,12 @@ from statsmodels.regression.mixed_linear_model import MixedLM
 from inventory.engineering.forecast.grams import sum_signs, triangle, variance_class
 from inventory.engineering.forecast.likelihood import (
     CohortSums,
-    Variances,
     eliminate,
     restricted_likelihood,
     sign_prior,
     solve_cohort,
 )
+from inventory.engineering.forecast.variances import Variances
 
 
 def cohort(seed, signs=40, lots=6):

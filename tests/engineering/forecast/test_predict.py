@@ -15,8 +15,9 @@ from inventory.engineering.forecast.fit import (
 )
 from inventory.engineering.forecast.grams import variance_class
 from inventory.engineering.forecast.observations import Observations
-from inventory.engineering.forecast.predict import _state_now, both_below, forecast_signs
+from inventory.engineering.forecast.predict import both_below, forecast_signs
 from inventory.engineering.forecast.shapes import LINEAR, AgeShape
+from inventory.engineering.forecast.states import KnownOfSigns, states_now
 from inventory.errors import OutOfRangeError
 from tests.engineering.forecast.fleets import simulated
 
@@ -124,7 +125,8 @@ def test_the_first_crossing_is_that_of_drawn_lines(slope_sd):
     mean0 = np.log(found.ra_cd_lx_m2[0])
     sd0 = np.log(found.ra_high_cd_lx_m2[0] / found.ra_low_cd_lx_m2[0]) / (2 * 1.6448536)
     sums = sum_observations(newer, fit.scale, fit.shape)
-    state = _state_now(fit, sums, newer.lot, newer.is_age_known, np.array([2.0]))
+    known = KnownOfSigns(newer.lot, newer.is_age_known, np.array([2.0]), np.zeros((1, 0)))
+    state = states_now(fit, sums, known)
     assert (state.level[0], np.sqrt(state.of_level[0])) == pytest.approx((mean0, sd0))
     covariance = [
         [state.of_level[0], state.of_both[0]],
