@@ -6,11 +6,12 @@ from decimal import ROUND_HALF_EVEN, Decimal
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    pass
+    from datetime import date
 
 RA_DECIMALS = 2
 RATIO_DECIMALS = 2
 PROBABILITY_DECIMALS = 3
+ESTIMATE_DIGITS = 3
 MINUS = "−"
 
 
@@ -55,3 +56,46 @@ def probability_words(probability: float) -> str:
     if probability < least:
         return f"under {least:.{PROBABILITY_DECIMALS}f}"
     return f"{probability:.{PROBABILITY_DECIMALS}f}"
+
+
+def estimate(value: float) -> str:
+    """
+    Return an estimate with three significant figures, thousands apart.
+
+    Examples
+    --------
+    >>> estimate(214.36), estimate(8.4), estimate(12345.0), estimate(-0.0421), estimate(0.0)
+    ('214', '8.40', '12,300', '−0.0421', '0')
+    """
+    if value == 0:
+        return "0"
+    digits = Decimal(f"{value:.{ESTIMATE_DIGITS - 1}e}")
+    return f"{digits:,f}".replace("-", MINUS)
+
+
+def percent_words(probability: float) -> str:
+    """
+    Return a probability in per cent; none that could be otherwise is shown as 0 or 100.
+
+    Examples
+    --------
+    >>> percent_words(0.124), percent_words(0.9999), percent_words(0.001)
+    ('12 %', 'over 99 %', 'under 1 %')
+    """
+    percent = 100 * probability
+    if percent > 99:  # noqa: PLR2004 - the last whole per cent
+        return "over 99 %"
+    return "under 1 %" if percent < 1 else f"{percent:.0f} %"
+
+
+def month_words(day: date) -> str:
+    """
+    Return a month as prose writes it: a due date is not known to the day.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> month_words(date(2031, 5, 17))
+    'May 2031'
+    """
+    return f"{day:%b %Y}"

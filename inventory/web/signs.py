@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from inventory.models import Organisation, Photo, Role, Sign
+from inventory.services.forecast.sign_outlook import outlook_of
 from inventory.services.people import has_role
 from inventory.services.production import production_record
 from inventory.services.sign_faces import local_types_of, looks_of_sign
@@ -21,8 +22,8 @@ from inventory.web.filters import standings_of
 from inventory.web.membership import MemberRequest, role_required
 from inventory.web.paging import page_of
 from inventory.web.places import map_settings
-from inventory.web.readings_plot import draw_panels
 from inventory.web.sign_answer import answer
+from inventory.web.sign_forecast import sign_part
 from inventory.web.timeline import timeline
 
 if TYPE_CHECKING:
@@ -58,7 +59,7 @@ def sign_page(request: MemberRequest, sign_id: int) -> HttpResponse:
         "sign": sign,
         "looks": looks_of_sign(sign, local_types),
         "answer": answer(record),
-        "panels": draw_panels(record.readings, record.elements),
+        "outlook": sign_part(record, outlook_of(sign=sign, organisation=request.organisation)),
         "timeline": timeline(record, timezone.get_current_timezone()),
         "local_types": local_types,
         "map": map_settings(_around(sign)),

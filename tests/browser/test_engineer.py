@@ -162,8 +162,9 @@ def test_the_readings_are_drawn_beside_their_level(desk, live_server, agency):
     sign_in(desk, live_server.url, agency, Role.ENGINEER)
     sign = agency.signs_owned.order_by("pk").first()
     desk.goto(f"{live_server.url}/signs/{sign.pk}/")
-    assert desk.locator(".readings-plot").count() == 2
-    assert "level 7" in desk.locator(".readings-plot").nth(1).text_content()
+    assert desk.locator(".plot canvas").count() == 2
+    assert "level 7" in desk.locator(".plot-legend").nth(1).text_content()
+    assert "level 7" in desk.locator(".plot [role=img]").nth(1).get_attribute("aria-label")
 
 
 def test_every_field_and_picture_has_a_name(desk, live_server, agency):

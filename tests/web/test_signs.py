@@ -24,7 +24,6 @@ from inventory.services.inspection import (
 )
 from inventory.services.own_levels import set_agency_level
 from inventory.services.sign_record import governing_element, sign_record
-from inventory.web.readings_plot import draw_panels
 from inventory.web.sign_answer import answer
 from tests.factories import NOW, make_agency, make_shop, make_sign, position_of
 from tests.web.acting import act_as
@@ -161,9 +160,8 @@ def test_an_unverified_level_says_so_beside_its_number(client):
     assert unverified.exists()
     act_as(client, agency)
     assert "unverified" in page_of(client, sign).content.decode()
-    record = sign_record(sign=sign, organisation=agency)
-    assert "level 35" in draw_panels(record.readings, record.elements)[0].svg
-    assert "unverified" in draw_panels(record.readings, record.elements)[0].svg
+    levels = page_of(client, sign).context["outlook"].parts[0].plot.spec["levels"]
+    assert levels == [{"label": "level 35, unverified", "value": 35}]
 
 
 def test_a_sign_nobody_read_says_that_and_offers_to_record_readings(client, agency):
@@ -189,25 +187,16 @@ def test_readings_are_drawn_against_the_level_and_written_beside_it(client, agen
     sign = make_sign(agency)
     read(sign, white=("40", "42"), days_ago=400)
     read(sign, white=("36", "38"), days_ago=2)
-    record = sign_record(sign=sign, organisation=agency)
-    panels = draw_panels(record.readings, record.elements)
-    assert [panel.color for panel in panels] == ["white", "red"]
-    assert "level 35" in panels[0].svg
-    assert "unverified" not in panels[0].svg
-    assert panels[0].svg.count("<circle") == 2
     act_as(client, agency)
-    page = page_of(client, sign).content.decode()
+    response = page_of(client, sign)
+    white, red = response.context["outlook"].parts
+    assert (white.color, red.color) == ("white", "red")
+    assert white.plot.spec["levels"] == [{"label": "level 35", "value": 35}]
+    assert white.plot.spec["series"][0]["values"] == [41, 37]
+    assert [row[2] for row in white.plot.rows] == ["41.0", "37.0"]
+    page = response.content.decode()
     assert "37.00" in page  # the mean of 36 and 38
     assert "36, 38" in page
-
-
-def test_a_value_stands_as_far_up_the_drawing_as_it_is_of_the_axis():
-    from inventory.web.readings_plot import BOTTOM, HEIGHT, TOP, _Scale
-
-    scale = _Scale(2020.0, 2030.0, 100.0)
-    assert scale.y(0.0) == HEIGHT - BOTTOM
-    assert scale.y(100.0) == TOP
-    assert scale.y(25.0) - scale.y(75.0) == pytest.approx((HEIGHT - BOTTOM - TOP) / 2)
 
 
 def test_a_corrected_reading_stays_and_is_marked(client, agency):
@@ -217,6 +206,12 @@ def test_a_corrected_reading_stays_and_is_marked(client, agency):
     act_as(client, agency)
     page = page_of(client, sign)
     assert "corrected since" in page.content.decode()
+    white = page.context["outlook"].parts[0].plot
+    assert [each["label"] for each in white.spec["series"]] == [
+        "read, ± 90 %",
+        "read, not counted",
+    ]
+    assert white.rows[0][1] == "read; not counted: corrected since"
     assert page.context["answer"].mark.word == "below"  # red 15 of white 40: contrast 2.67
 
 
