@@ -209,6 +209,9 @@ class Standing(Scoped):
             models.Index(
                 fields=("organisation", "safety_class", "sign"), name="standing_by_class"
             ),
+            models.Index(
+                fields=("organisation", "forecast_due_on", "sign"), name="standing_by_forecast"
+            ),
         )
 
     def __str__(self) -> str:

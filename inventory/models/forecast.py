@@ -50,6 +50,10 @@ class CohortFit(Scoped):
     scores = models.JSONField(help_text="What each model tried scored, and why this was kept.")
     left_out = models.JSONField(default=dict, help_text="Readings left out, by reason.")
     life = models.JSONField(default=dict, help_text="Expected life against a usual level.")
+    cloud = models.JSONField(
+        default=dict,
+        help_text="Readings against age to draw, thinned; only the newest fit keeps it.",
+    )
 
     class Meta:
         ordering = ("organisation", "key", "-fitted_at", "-pk")
@@ -123,7 +127,10 @@ class SignForecast(Scoped):
                 fields=("organisation", "due_on", "safety_class", "sign"),
                 name="forecast_by_due_day",
             ),
-            models.Index(fields=("organisation", "basis", "sign"), name="forecast_by_basis"),
+            models.Index(
+                fields=("organisation", "basis", "end", "due_on", "safety_class", "sign"),
+                name="forecast_by_basis",
+            ),
             models.Index(fields=("fit", "due_on", "sign"), name="forecast_by_fit"),
         )
         constraints = (
@@ -286,6 +293,7 @@ class ForecastRun(Scoped):
         Organisation, on_delete=models.PROTECT, related_name="forecast_runs"
     )
     started_at = models.DateTimeField()
+    seen_at = models.DateTimeField(help_text="When it last said how far it is.")
     finished_at = models.DateTimeField(null=True, blank=True)
     stage = models.CharField(max_length=10, choices=Stage, default=Stage.GATHERING)
     done = models.PositiveIntegerField(default=0)
@@ -295,6 +303,13 @@ class ForecastRun(Scoped):
 
     class Meta:
         ordering = ("organisation", "-started_at", "-pk")
+        constraints = (
+            models.UniqueConstraint(
+                fields=("organisation",),
+                condition=Q(finished_at__isnull=True),
+                name="one_forecast_under_way",
+            ),
+        )
 
     def __str__(self) -> str:
         return f"forecast of {self.organisation}, {self.started_at:%Y-%m-%d %H:%M}"
