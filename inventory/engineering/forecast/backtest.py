@@ -13,14 +13,9 @@ from typing import Self
 import numpy as np
 import numpy.typing as npt
 
-from inventory.engineering.forecast.fit import (
-    CohortFit,
-    Scale,
-    design_columns,
-    sum_observations,
-)
+from inventory.engineering.forecast.fit import CohortFit, Scale, design_columns
 from inventory.engineering.forecast.observations import Observations, TruthArray
-from inventory.engineering.forecast.predict import _state_now
+from inventory.engineering.forecast.predict import forecast_signs
 from inventory.engineering.forecast.rivals import Told, tell_by_age_table, tell_by_own_lines
 from inventory.engineering.forecast.scores import (
     TENTHS,
@@ -265,18 +260,22 @@ def tell_by_fit(
     """
     wanted, place = np.unique(later.sign, return_inverse=True)
     ages, is_known = age_now_years[wanted], known.is_age_known[wanted]
-    state = _state_now(
+    state = forecast_signs(
         fit,
-        sum_observations(known, fit.scale, fit.shape).of_signs(wanted),
-        known.lot[wanted],
-        is_known,
-        ages,
+        fit.sums_of(known).of_signs(wanted),
+        lot=known.lot[wanted],
+        is_age_known=is_known,
+        age_now_years=ages,
+        level_cd_lx_m2=np.ones(len(wanted)),
+        due_probability=0.5,
+        quadrant=known.quadrant[wanted],
+        district=known.district[wanted],
     )
     t = later.ahead_years
     mean = state.level[place] + t * state.slope[place]
     if fit.shape.knots_years:
         mean += _bend_ahead(fit, ages[place], is_known[place], t)
-    middle = 1.0 if fit.scale is Scale.LOG else float(np.median(known.ra_cd_lx_m2))
+    middle = 1.0 if fit.scale is Scale.LOG else fit.middle_cd_lx_m2
     share = later.repeatability_rel * middle
     variance = (
         state.of_level[place]
@@ -284,6 +283,7 @@ def tell_by_fit(
         + t * t * state.of_slope[place]
         + fit.variances.residual_sd**2
         + share * share / later.reading_count
+        + fit.variances.session_sd**2
     )
     return Told(mean, np.sqrt(variance), is_log=fit.scale is Scale.LOG)
 
