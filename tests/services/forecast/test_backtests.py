@@ -1,0 +1,213 @@
+"""The back-test of an agency: what was on record by each day, kept day by day."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, timedelta
+
+import numpy as np
+import pytest
+
+from inventory.engineering.forecast.backtest import Rival
+from inventory.errors import OutOfRangeError
+from inventory.models import BackTest
+from inventory.services.forecast import backtests
+from inventory.services.forecast.back_test_report import (
+    RECORDED,
+    TAKEN,
+    back_test_lines,
+    report_of,
+)
+from inventory.services.forecast.backtests import run_back_test
+from tests.factories import NOW, make_agency, make_sign, make_visit
+
+pytestmark = pytest.mark.django_db
+
+WHITE = "IX/prismatic/white/sheeting/unknown/hand_held"
+SIGNS = 16
+YEARS = (2016, 2018, 2020, 2022, 2024)
+
+
+@pytest.fixture
+def agency():
+    return make_agency()
+
+
+def read_fleet(agency, *, recorded_at=None, signs=SIGNS, years=YEARS):
+    """Signs put up in 2014 and 2015, falling 4 % a year, read in each of the years."""
+    draw = np.random.default_rng(5)
+    made = []
+    for number in range(signs):
+        sign = make_sign(agency, installed_on=date(2014 + number % 2, 6, 1))
+        made.append(sign)
+        level = np.exp(draw.normal(5.5, 0.15))
+        for year in years:
+            age = year - 2014 - number % 2
+            value = level * np.exp(-0.04 * age + draw.normal(0, 0.08))
+            on = date(year, 6, 1 + number % 20)
+            fields = {"recorded_at": recorded_at} if recorded_at else {}
+            make_visit(sign, on, values={"white": [round(float(value), 1)]}, **fields)
+    return made
+
+
+def test_later_readings_are_told_from_what_was_on_record_on_each_new_years_day(agency):
+    read_fleet(agency)
+    told = []
+    test = run_back_test(organisation=agency, now=NOW, progress=told.append)
+    # 30 readings are there from 2018 on; after 2024 there is nothing to tell.
+    assert test.cut_offs == [f"{year}-01-01" for year in range(2019, 2025)]
+    assert test.finished_at is not None
+    report = report_of(test)
+    assert (report.done, report.of, report.known_by) == (6, 6, RECORDED)
+    assert report.whole is not None
+    # Read once each in 2020, 2022 and 2024; told from 2, 4 and 6 days.
+    assert report.whole.readings == 3 * SIGNS
+    assert report.whole.ours.count == (2 + 4 + 6) * SIGNS
+    assert [each.name for each in report.cohorts] == [WHITE]
+    assert set(report.whole.told) == set(Rival)
+    assert [each.name for each in report.days] == test.cut_offs
+    assert report.sentence.startswith(
+        "Of 48 later readings, told 192 times from 6 earlier days, "
+    )
+    assert "48 readings say little yet" in report.verdict
+    assert any("1 January 2019 (1 of 6): Type IX white" in each for each in told)
+    lines = back_test_lines(test)
+    assert lines[0] == report.sentence
+    assert any(line.startswith("Type IX white") and "48" in line for line in lines)
+
+
+def test_a_correction_recorded_later_was_not_known_then(agency):
+    signs = read_fleet(agency)
+    first = signs[0]
+    wrong = first.inspections.order_by("taken_at").first()
+    days = [date(2019, 1, 1), date(2022, 1, 1)]
+    before = run_back_test(organisation=agency, cut_offs=days, now=NOW)
+    # Put right in 2021, to half of what it was: on 1 January 2019 nobody knew.
+    make_visit(
+        first,
+        wrong.taken_at,
+        values={"white": [100]},
+        corrects=wrong,
+        recorded_at=datetime(2021, 3, 1, tzinfo=UTC),
+    )
+    after = run_back_test(organisation=agency, cut_offs=days, now=NOW)
+    assert after.pk != before.pk
+    assert after.rows[0] == before.rows[0]
+    assert after.rows[1]["cohorts"][0]["known"] == 3 * SIGNS
+    assert after.rows[1] != before.rows[1]
+
+
+def test_a_reading_recorded_after_the_day_it_was_taken_before_is_neither_known_nor_told(agency):
+    signs = read_fleet(agency)
+    make_visit(
+        signs[0],
+        date(2018, 12, 20),
+        values={"white": [230]},
+        recorded_at=datetime(2019, 1, 5, tzinfo=UTC),
+    )
+    test = run_back_test(organisation=agency, cut_offs=[date(2019, 1, 1)], now=NOW)
+    (cohort,) = test.rows[0]["cohorts"]
+    assert (cohort["known"], cohort["later"]) == (2 * SIGNS, 3 * SIGNS)
+
+
+def test_signs_put_up_later_or_without_age_and_reading_are_not_told(agency):
+    read_fleet(agency)
+    newer = make_sign(agency, installed_on=date(2021, 6, 1))
+    make_visit(newer, date(2022, 6, 1), values={"white": [260]})
+    ageless = make_sign(agency, installed_on=None)
+    make_visit(ageless, date(2022, 6, 1), values={"white": [260]})
+    unread = make_sign(agency, installed_on=date(2015, 6, 1))
+    make_visit(unread, date(2022, 6, 1), values={"white": [200]})
+    test = run_back_test(organisation=agency, cut_offs=[date(2019, 1, 1)], now=NOW)
+    (cohort,) = test.rows[0]["cohorts"]
+    assert cohort["later"] == 3 * SIGNS + 1
+    assert test.rows[0]["left_out"] == {backtests.NOT_STARTED: 1}
+    report = report_of(test)
+    assert report.unread is not None
+    assert report.unread.ours.count == 1
+
+
+def test_readings_imported_in_one_go_count_from_the_day_they_were_taken(agency):
+    read_fleet(agency, recorded_at=NOW - timedelta(days=1))
+    test = run_back_test(organisation=agency, now=NOW)
+    report = report_of(test)
+    assert report.known_by == TAKEN
+    assert report.whole is not None
+    assert report.whole.readings == 3 * SIGNS
+    assert any("long after they were taken" in line for line in back_test_lines(test))
+
+
+def test_a_back_test_broken_off_goes_on_where_it_was(agency):
+    read_fleet(agency)
+    whole = run_back_test(organisation=agency, now=NOW)
+
+    def break_off(words):
+        if "3 of 6" in words:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        run_back_test(organisation=agency, now=NOW, progress=break_off)
+    half = BackTest.objects.owned_by(agency).get(finished_at__isnull=True)
+    assert [row["cut_off"] for row in half.rows] == ["2019-01-01", "2020-01-01"]
+    assert report_of(half).done == 2
+    begun = []
+    test = run_back_test(
+        organisation=agency, now=NOW + timedelta(days=9), progress=begun.append
+    )
+    assert test.pk == half.pk
+    assert not any("1 of 6" in words for words in begun)
+    assert (test.rows, test.summary) == (whole.rows, whole.summary)
+
+
+def test_other_days_begin_anew(agency):
+    read_fleet(agency)
+
+    def break_off(words):
+        if "of 2" in words:
+            raise KeyboardInterrupt
+
+    days = [date(2019, 1, 1), date(2021, 1, 1)]
+    for _twice in range(2):
+        with pytest.raises(KeyboardInterrupt):
+            run_back_test(organisation=agency, cut_offs=days, now=NOW, progress=break_off)
+    half = BackTest.objects.owned_by(agency).get()
+    test = run_back_test(organisation=agency, cut_offs=days[:1], now=NOW)
+    assert test.cut_offs == ["2019-01-01"]
+    assert not BackTest.objects.filter(pk=half.pk).exists()
+
+
+def test_a_fleet_that_was_hardly_read_says_what_it_takes(agency):
+    read_fleet(agency, signs=2)
+    test = run_back_test(organisation=agency, now=NOW)
+    assert (test.cut_offs, test.rows) == ([], [])
+    assert "it takes signs that were read" in report_of(test).sentence
+    assert back_test_lines(test) == [report_of(test).sentence]
+    assert report_of(test).verdict == report_of(test).comparison == ""
+
+
+def test_a_cohort_of_too_few_readings_is_counted_as_left_out(agency):
+    read_fleet(agency, signs=4)
+    test = run_back_test(organisation=agency, cut_offs=[date(2017, 1, 1)], now=NOW)
+    assert test.rows[0]["cohorts"] == []
+    assert test.rows[0]["left_out"] == {backtests.TOO_FEW_KNOWN: 16}
+
+
+def test_a_cohort_without_any_known_age_is_counted_as_left_out(agency):
+    for number in range(12):
+        sign = make_sign(agency, installed_on=None)
+        for year in (2018, 2022):
+            make_visit(sign, date(year, 6, 1), values={"white": [240 - number]})
+    test = run_back_test(organisation=agency, cut_offs=[date(2019, 1, 1)], now=NOW)
+    assert test.rows[0]["left_out"] == {backtests.NO_AGE_KNOWN: 12}
+
+
+def test_a_day_to_come_is_refused(agency):
+    with pytest.raises(OutOfRangeError, match="2031-01-01 is not past"):
+        run_back_test(organisation=agency, cut_offs=[date(2031, 1, 1)], now=NOW)
+
+
+def test_another_agencys_readings_play_no_part(agency):
+    read_fleet(agency)
+    other = make_agency("Birch County")
+    read_fleet(other, signs=3)
+    alone = run_back_test(organisation=agency, now=NOW)
+    assert report_of(alone).whole.readings == 3 * SIGNS
