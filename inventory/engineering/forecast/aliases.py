@@ -78,7 +78,7 @@ def identical_groups(
         weakest = max(found, key=lambda each: _p_value(tests, each[1]))
         members = [each for each, _tested in found] + others.get(signature, [])
         groups.append(LotGroup(_sorted(members), weakest[1], _p_value(tests, weakest[1])))
-    return tuple(sorted(groups, key=lambda group: (group.p_value, _order(group.members[0]))))
+    return tuple(sorted(groups, key=_rank))
 
 
 def list_suspects(
@@ -106,13 +106,7 @@ def list_suspects(
     false_share : float
         Share of false lots among those listed that is allowed on average.
     """
-    groups = identical_groups(tests, signs)
-    if not groups:
-        return ()
-    q_values = false_discovery(np.array([group.p_value for group in groups]))
-    groups = tuple(
-        replace(group, q_value=float(q)) for group, q in zip(groups, q_values, strict=True)
-    )
+    groups = _with_q_values(identical_groups(tests, signs))
     waiting = [group for group in groups if group.q_value <= false_share]
     rest = [group for group in groups if group.q_value > false_share]
     kept: list[LotGroup] = []
@@ -137,10 +131,28 @@ def list_suspects(
                 explained.append(replace(other, explained_by=new.members[0]))
         else:
             kept.append(new)
-    listed = [replace(group, is_listed=True) for group in kept]
-    return tuple(
-        sorted([*listed, *explained, *rest], key=lambda each: (each.q_value, each.p_value))
-    )
+    # One bad lot with its runs and inks counts once, or it would let in others by its number.
+    counted = _with_q_values([*kept, *rest])
+    result = [replace(group, is_listed=group.q_value <= false_share) for group in counted]
+    listed = {member for group in result if group.is_listed for member in group.members}
+    result += [
+        each if each.explained_by in listed else replace(each, explained_by=None)
+        for each in explained
+    ]
+    return tuple(sorted(result, key=lambda group: (group.q_value, _rank(group))))
+
+
+def _with_q_values(groups: Sequence[LotGroup]) -> list[LotGroup]:
+    """Return groups in the order of their p-values, with q-values of these alone."""
+    q_values = false_discovery(np.array([group.p_value for group in groups]))
+    found = [
+        replace(group, q_value=float(q)) for group, q in zip(groups, q_values, strict=True)
+    ]
+    return sorted(found, key=_rank)
+
+
+def _rank(group: LotGroup) -> tuple[float, tuple[int, int]]:
+    return group.p_value, _order(group.members[0])
 
 
 class _Found(Enum):

@@ -63,6 +63,11 @@ class LotSigns:
         part = pairs.of(level)
         return pairs.sign_id[part][pairs.is_installed[part] > 0]
 
+    def visit_count(self, factor: Factor, level: int) -> int:
+        """Return how often signs of a lot were read; a visit to several colours counts once."""
+        pairs = self.pairs[factor]
+        return int(pairs.visits[pairs.of(level)].sum())
+
     def counts(self, factor: Factor, levels: WholeArray) -> tuple[WholeArray, WholeArray]:
         """Return how many signs of each lot were read, and how many twice or more."""
         pairs = self.pairs[factor]

@@ -27,6 +27,7 @@ LEAST_SIGNS = 5
 LEAST_SIGNS_READ_TWICE = 3
 LARGEST_STANDARD_ERROR_PER_YEAR = 0.03
 LEAST_LOTS = 6  # of a factor with enough readings; fewer do not tell what is ordinary
+MOST_DEGREES_OF_FREEDOM = 30.0  # ordinary lots need not be normal, however many there are
 _ROUNDS = 5
 _FIRST_SD = 0.003
 
@@ -67,6 +68,23 @@ class FactorTest:
         total = np.sqrt(variance + self.ordinary_sd[place] ** 2)
         return np.asarray(stdtr(self.dof[place], effect / total))
 
+    def smallest_excess(self, place: int, p_value: float, found: float = 0.9) -> float:
+        """
+        Return which excess a lot read like this one would be listed with, mostly.
+
+        Parameters
+        ----------
+        place : int
+            Which lot of the test.
+        p_value : float
+            At which lots are listed.
+        found : float
+            In which share of such lots.
+        """
+        total = np.hypot(self.standard_error[place], self.ordinary_sd[place])
+        steps = stdtrit(self.dof[place], found) - stdtrit(self.dof[place], p_value)
+        return float(steps * total)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Entries:
@@ -95,7 +113,8 @@ def compare_lots(
     are put together by inverse variance; colours of the same signs count as wholly dependent,
     which is cautious. Ordinary lots differ by λ, estimated over the lots of all cohorts with
     bounded influence and without the lot in question; the effect over the square root of its
-    variance + λ² is set against Student's t with Satterthwaite's degrees of freedom.
+    variance + λ² is set against Student's t with Satterthwaite's degrees of freedom, at most
+    30: ordinary lots need not be normal.
 
     Parameters
     ----------
@@ -157,7 +176,9 @@ def _tested(
     visits = sum(float(each.grams.visit_count.sum()) for each in cohorts)
     read = sum(int((each.visits_per_sign() > 0).sum()) for each in cohorts)
     of_readings = 2 * variance**2 / max(visits - read, 1.0)
-    dof = 2 * total**2 / (1.0 / ordinary.weight_without + of_readings)
+    dof = np.minimum(
+        2 * total**2 / (1.0 / ordinary.weight_without + of_readings), MOST_DEGREES_OF_FREEDOM
+    )
     effect = found.deviation[has_enough]
     level, level_error = _levels(sums, entries, len(numbers))
     return FactorTest(
