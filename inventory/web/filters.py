@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import TYPE_CHECKING, Any
 
 import django_filters as filters
 from django import forms
+from django.db.models import Q
+from django.utils import timezone
 
 from inventory.engineering.assessment.vocabulary import Verdict
-from inventory.models import Road, Sign, Standing
+from inventory.engineering.forecast.cohorts import CohortKey
+from inventory.models import CohortFit, LotFinding, Road, Sign, SignForecast, Standing
+from inventory.services.forecast.lots import signs_of_finding
 
 if TYPE_CHECKING:
     from django.http import QueryDict
@@ -22,7 +27,11 @@ SAFETY_CLASSES = (
     (4, "4: guide and the rest"),
 )
 DUE_CHOICES = (("", "due or not"), ("true", "due"), ("false", "not due"))
+DUE_SOON_CHOICES = (("", "soon or not"), ("true", "due soon"), ("false", "not soon"))
 NOT_KNOWN = "not known"
+YEARS_AHEAD = 30
+BY_NOW = "now"
+LATER = "later"
 
 
 class StandingFilter(filters.FilterSet):  # type: ignore[misc]  # the package has no types
@@ -58,6 +67,25 @@ class StandingFilter(filters.FilterSet):  # type: ignore[misc]  # the package ha
         label="Road", queryset=Road.objects.none(), empty_label="any"
     )
 
+    due_soon = filters.BooleanFilter(
+        field_name="is_due_soon",
+        label="Due soon",
+        widget=forms.Select(choices=DUE_SOON_CHOICES),
+    )
+    due_year = filters.ChoiceFilter(
+        label="Due date", empty_label="any", method="filter_due_year"
+    )
+    basis = filters.ChoiceFilter(
+        field_name="sign__forecast__basis",
+        label="Forecast from",
+        choices=SignForecast.Basis.choices,
+        empty_label="anything",
+    )
+    cohort = filters.ChoiceFilter(label="Cohort", empty_label="any", method="filter_cohort")
+    lot = filters.ModelChoiceFilter(
+        label="Lot", queryset=LotFinding.objects.none(), empty_label="any", method="filter_lot"
+    )
+
     class Meta:
         model = Standing
         fields = ()
@@ -66,8 +94,13 @@ class StandingFilter(filters.FilterSet):  # type: ignore[misc]  # the package ha
         self, data: QueryDict | None, queryset: ScopedQuerySet, *, organisation: Organisation
     ) -> None:
         super().__init__(data=data, queryset=queryset)
+        self.today = timezone.localdate()
         self.filters["road"].queryset = Road.objects.owned_by(organisation)
         self.filters["sheeting"].extra["choices"] = sheeting_choices(organisation)
+        self.filters["due_year"].extra["choices"] = due_year_choices(self.today)
+        self.fits = CohortFit.objects.owned_by(organisation).filter(succeeded_at__isnull=True)
+        self.filters["cohort"].extra["choices"] = cohort_choices(self.fits)
+        self.filters["lot"].queryset = lots_to_pick(organisation, (data or {}).get("lot"))
 
     @property
     def chosen_words(self) -> str:
@@ -83,6 +116,28 @@ class StandingFilter(filters.FilterSet):  # type: ignore[misc]  # the package ha
 
     def filter_sheeting(self, rows: ScopedQuerySet, _name: str, value: str) -> ScopedQuerySet:
         return rows.filter(sheeting="" if value == NOT_KNOWN else value)
+
+    def filter_due_year(self, rows: ScopedQuerySet, _name: str, value: str) -> ScopedQuerySet:
+        """Keep the signs whose due date lies in a year; the first one begins tomorrow."""
+        if value == BY_NOW:
+            return rows.filter(forecast_due_on__lte=self.today)
+        if value == LATER:
+            return rows.filter(
+                forecast_due_on__isnull=True, sign__forecast__isnull=False
+            ).exclude(sign__forecast__basis=SignForecast.Basis.NONE)
+        first, last = date(int(value), 1, 1), date(int(value), 12, 31)
+        if first <= self.today:
+            return rows.filter(forecast_due_on__gt=self.today, forecast_due_on__lte=last)
+        return rows.filter(forecast_due_on__gte=first, forecast_due_on__lte=last)
+
+    def filter_cohort(self, rows: ScopedQuerySet, _name: str, value: str) -> ScopedQuerySet:
+        """Keep the signs whose due date follows from a cohort's readings."""
+        return rows.filter(sign__forecast__fit__in=self.fits.filter(key=value).values("pk"))
+
+    def filter_lot(
+        self, rows: ScopedQuerySet, _name: str, finding: LotFinding
+    ) -> ScopedQuerySet:
+        return rows.filter(sign__in=signs_of_finding(finding).order_by().values("pk"))
 
 
 def _chosen_word(field: forms.Field, value: object) -> str:
@@ -104,6 +159,34 @@ def sheeting_choices(organisation: Organisation) -> list[tuple[str, str]]:
         .distinct()
     )
     return [(value or NOT_KNOWN,) * 2 for value in found]
+
+
+def due_year_choices(today: date) -> list[tuple[str, str]]:
+    """Return the years a due date may lie in, and what lies before and beyond them."""
+    years = [str(today.year + ahead) for ahead in range(YEARS_AHEAD + 1)]
+    first = (years[0], f"rest of {years[0]}")
+    return [
+        (BY_NOW, "by today"),
+        first,
+        *((year, f"in {year}") for year in years[1:]),
+        (LATER, f"not within {YEARS_AHEAD} years"),
+    ]
+
+
+def cohort_choices(fits: ScopedQuerySet) -> list[tuple[str, str]]:
+    """Return the cohorts that were fitted, in words."""
+    keys = fits.order_by("key").values_list("key", flat=True)
+    return [(key, CohortKey.read(key).words) for key in keys]
+
+
+def lots_to_pick(organisation: Organisation, chosen: str | None) -> ScopedQuerySet:
+    """Return the suspect lots, and the one an address names; all would be thousands."""
+    picked = Q(pk=chosen) if chosen and chosen.isdecimal() else Q()
+    return (
+        LotFinding.objects.owned_by(organisation)
+        .filter(Q(is_suspect=True) | picked if picked else Q(is_suspect=True))
+        .order_by("-is_suspect", "q_value", "key")
+    )
 
 
 def standings_of(

@@ -54,7 +54,8 @@ function start(element, settings) {
   L.control.scale().addTo(map);
   const marks = L.layerGroup().addTo(map);
   const only = element.dataset.onlySign;
-  const query = only === undefined ? window.location.search : "";
+  // A page about some signs names them; the list's own page has its filters in its address.
+  const query = element.dataset.mapQuery ?? (only === undefined ? window.location.search : "");
 
   /** @param {number} id */
   const addressOf = (id) => settings.sign_address.replace(/0(?=\/$)/, String(id));
