@@ -106,11 +106,13 @@ class BackTestReport:
                 "before 1 January of a year and again after it."
             )
         ours, share = self.whole.ours, self.whole.coverage
+        readings = "reading" if self.whole.readings == 1 else "readings"
+        days = "day" if len(self.days) == 1 else "days"
         return (
-            f"Of {self.whole.readings:,} later readings, told {ours.count:,} times from "
-            f"{len(self.days)} earlier days, {share.share:.1%} fell within the 90 % range told "
-            f"beforehand (with so many readings chance alone gives {share.low:.1%} to "
-            f"{share.high:.1%}).".replace("%", " %").replace("  %", " %")
+            f"Of {self.whole.readings:,} later {readings}, told {ours.count:,} times from "
+            f"{len(self.days)} earlier {days}, {_percent(share.share)} fell within the 90 % "
+            f"range told beforehand (95 % sure: {_percent(share.low)} to "
+            f"{_percent(share.high)})."
         )
 
     @property
@@ -152,8 +154,8 @@ class BackTestReport:
         bias = self.whole.ours.bias_rel * PERCENT
         way = "too high" if bias > 0 else "too low"
         return (
-            f"The distance between told and read was {' and '.join(parts)}. On average it was "
-            f"told {abs(bias):.1f} % {way}."
+            f"The error score, the distance between told and read, was {' and '.join(parts)}. "
+            f"On average it was told {abs(bias):.1f} % {way}."
         )
 
 
@@ -264,6 +266,10 @@ KNOWN_WHEN_TAKEN = (
     "The readings were put on record long after they were taken; each counts as known from the "
     "day it was taken."
 )
+
+
+def _percent(share: float) -> str:
+    return f"{share * PERCENT:.1f} %"
 
 
 def cohort_words(key: str) -> str:
