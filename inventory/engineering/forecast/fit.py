@@ -1,7 +1,7 @@
 """The fit of a cohort: variances by restricted likelihood, then its line and its lots."""
 
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any, Self
 
 import numpy as np
@@ -11,6 +11,13 @@ from inventory.engineering.forecast.covariates import NONE, Covariates
 from inventory.engineering.forecast.grams import SignGrams
 from inventory.engineering.forecast.likelihood import CohortSolution, CohortSums, solve_cohort
 from inventory.engineering.forecast.observations import UNKNOWN, Observations
+from inventory.engineering.forecast.session_spread import fit_variances_with_sessions
+from inventory.engineering.forecast.sessions import (
+    MINIMUM_SESSIONS,
+    SESSION_PRIOR,
+    number_sessions,
+    solve_sessions,
+)
 from inventory.engineering.forecast.shapes import AgeShape
 from inventory.engineering.forecast.spread import (
     WEAK_PRIOR,
@@ -19,13 +26,19 @@ from inventory.engineering.forecast.spread import (
     sample_of_lots,
     sums_of_sample,
 )
-from inventory.engineering.forecast.sums import Scale, design_columns, sum_observations
+from inventory.engineering.forecast.sums import (
+    Scale,
+    Visits,
+    design_columns,
+    sum_observations,
+)
 from inventory.engineering.forecast.variances import Variances
 from inventory.engineering.inspection.student import FloatArray, WholeArray
 from inventory.errors import OutOfRangeError
 
 __all__ = (
     "METHOD_VERSION",
+    "SESSION_PRIOR",
     "WEAK_PRIOR",
     "CohortCurve",
     "CohortFit",
@@ -77,10 +90,36 @@ class CohortFit:
         return 1.0 if self.scale is Scale.LOG else self.middle_cd_lx_m2
 
     def sums_of(self, observations: Observations) -> SignGrams:
-        """Return the sums of any readings of the cohort, to forecast their signs from."""
-        return sum_observations(
-            observations, self.scale, self.shape, middle_cd_lx_m2=self.middle_cd_lx_m2
+        """
+        Return the sums of any readings of the cohort, to forecast their signs from.
+
+        The sessions' errors are found anew, with the fit's line and spread, and taken out.
+        """
+        visits, chosen = _visits_of_read_signs(
+            observations, self.scale, self.shape, self.middle_cd_lx_m2
         )
+        session, session_count = number_sessions(observations.session)
+        if not self.variances.session_sd or not session_count:
+            return visits.sums().among(chosen, observations.sign_count)
+        group, contrasts = self.covariates.groups(
+            observations.quadrant[chosen], observations.district[chosen]
+        )
+        size = len(self.coefficients)
+        cohort = CohortSums(
+            visits.sums(),
+            observations.is_age_known[chosen],
+            place_of_lots(observations.lot[chosen], self.lot_numbers),
+            len(self.lot_numbers),
+            np.ones(size),
+            np.zeros(size),
+            group,
+            contrasts,
+        )
+        line = (self.coefficients, self.solution.covariance)
+        found = solve_sessions(
+            visits, session, session_count, cohort, self.variances, line=line
+        )
+        return found.grams.among(chosen, observations.sign_count)
 
     def to_json(self) -> dict[str, Any]:
         """
@@ -200,6 +239,8 @@ def fit_cohort(
     shape: AgeShape,
     covariates: Covariates = NONE,
     prior: Prior | None = WEAK_PRIOR,
+    session_sd: float | None = SESSION_PRIOR,
+    variances: Variances | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> CohortFit:
     """
@@ -220,6 +261,11 @@ def fit_cohort(
         Differences in yearly change by facing and district; none unless given.
     prior : Prior, optional
         None: pure restricted likelihood, for comparison with other programs.
+    session_sd : float, optional
+        What is stated of the error that all visits of an instrument and day share, as a share
+        of R_A: the centre of a weak prior. None or 0: there is no such error.
+    variances : Variances, optional
+        Known, as from a stored fit of the same readings: they are not looked for again.
     progress : callable, optional
         Told in words what is being done.
 
@@ -241,11 +287,11 @@ def fit_cohort(
     >>> fit.coefficients.round(3).tolist()  # 277 cd/lx/m² when new, 4.5 % less each year
     [5.619, -0.045]
     """
-    is_read = np.zeros(observations.sign_count, dtype=np.bool_)
-    is_read[observations.sign] = True
     tell = progress or (lambda _words: None)
     tell(f"summing {len(observations):,} visits")
-    chosen = np.flatnonzero(is_read)
+    middle = float(np.median(observations.ra_cd_lx_m2)) if len(observations) else 1.0
+    unit = 1.0 if scale is Scale.LOG else middle
+    visits, chosen = _visits_of_read_signs(observations, scale, shape, middle)
     is_age_known = observations.is_age_known[chosen]
     if not is_age_known.any() or (prior is None and len(chosen) < 3):
         msg = (
@@ -253,16 +299,13 @@ def fit_cohort(
             "one or more, and from three or more without a prior."
         )
         raise OutOfRangeError(msg)
-    middle = float(np.median(observations.ra_cd_lx_m2))
-    grams = sum_observations(observations, scale, shape, middle_cd_lx_m2=middle)
-    unit = 1.0 if scale is Scale.LOG else middle
     numbers = _lots_with_a_term(observations.lot[chosen])
     precision, mean = _prior_of_line(prior, unit, shape, covariates)
     group, contrasts = covariates.groups(
         observations.quadrant[chosen], observations.district[chosen]
     )
     cohort = CohortSums(
-        grams.of_signs(chosen),
+        visits.sums(),
         is_age_known,
         place_of_lots(observations.lot[chosen], numbers),
         len(numbers),
@@ -271,23 +314,50 @@ def fit_cohort(
         group,
         contrasts,
     )
+    session, session_count = number_sessions(observations.session)
     tell(f"fitting the spread of {len(chosen):,} signs")
-    variances = fit_variances(sums_of_sample(cohort, sample_of_lots(cohort)), prior, unit)
-    tell("fitting level, decline and lots")
+    has_sessions = bool(session_sd) and session_count >= MINIMUM_SESSIONS
+    if variances is None and has_sessions and session_sd:
+        variances = fit_variances_with_sessions(
+            visits, session, cohort, prior, unit, session_sd * unit, progress=tell
+        )
+    elif variances is None:
+        variances = fit_variances(sums_of_sample(cohort, sample_of_lots(cohort)), prior, unit)
+    if not variances.session_sd or not session_count:
+        tell("fitting level, decline and lots")
+        grams, solution = cohort.grams, solve_cohort(variances, cohort)
+    else:
+        tell(f"fitting level, decline, lots and {session_count:,} sessions")
+        found = solve_sessions(visits, session, session_count, cohort, variances)
+        grams, solution = found.grams, found.solution
     ages = observations.age_years[observations.is_age_known[observations.sign]]
     return CohortFit(
         scale=scale,
         shape=shape,
         covariates=covariates,
         variances=variances,
-        solution=solve_cohort(variances, cohort),
+        solution=solution,
         lot_numbers=numbers,
         sign_count=len(chosen),
         visit_count=len(observations),
         oldest_age_years=float(ages.max()),
         middle_cd_lx_m2=middle,
-        grams=grams,
+        grams=grams.among(chosen, observations.sign_count),
     )
+
+
+def _visits_of_read_signs(
+    observations: Observations, scale: Scale, shape: AgeShape, middle_cd_lx_m2: float
+) -> tuple[Visits, WholeArray]:
+    """Return the visits with their signs numbered anew, and which signs these are."""
+    visits = Visits.of(observations, scale, shape, middle_cd_lx_m2)
+    is_read = np.zeros(observations.sign_count, dtype=np.bool_)
+    is_read[observations.sign] = True
+    chosen = np.flatnonzero(is_read)
+    if len(chosen) < observations.sign_count:
+        number = np.cumsum(is_read) - 1
+        visits = replace(visits, sign=number[visits.sign], sign_count=len(chosen))
+    return visits, chosen
 
 
 def place_of_lots(lot: WholeArray, numbers: WholeArray) -> WholeArray:

@@ -1,7 +1,7 @@
 """The sums per sign that a fit needs: linear in the readings to make, then free of them."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Self
 
 import numpy as np
@@ -52,6 +52,10 @@ class SignGrams:
             self.visit_count[kept],
             self.products[:, kept],
         )
+
+    def among(self, chosen: WholeArray, sign_count: int) -> Self:
+        """Return the sums numbered as some, ascending, of more signs; the others have none."""
+        return replace(self, sign_count=sign_count, sign=chosen[self.sign])
 
     def chunks(self, size: int = CHUNK_SIGNS) -> Iterator[tuple[slice, Self]]:
         """Yield the sums of ``size`` signs at a time; entries must be in the order of signs."""

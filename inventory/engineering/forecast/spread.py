@@ -33,6 +33,9 @@ class Prior:
         Centre of each standard deviation, as shares (and shares a year).
     spread_factor : float
         One standard deviation up or down multiplies or divides these by so much; over 1.
+    residual_factor, session_factor : float
+        The same for the residual, which hardly speaks while few signs were read twice, and for
+        the session's error, of which the agency states the centre.
     difference_sd_rel_per_year : float
         Standard deviation of a quadrant's or a district's yearly change about the average.
 
@@ -48,6 +51,8 @@ class Prior:
         default_factory=lambda: Variances(0.08, 0.15, 0.01, 0.0, 0.03, 0.003)
     )
     spread_factor: float = 3.0
+    residual_factor: float = 1.5
+    session_factor: float = 2.0
     difference_sd_rel_per_year: float = 0.02
 
 
@@ -106,6 +111,7 @@ def fit_variances(
     tightness = np.zeros(size)
     if prior is not None:
         tightness[:] = (2 * np.log(prior.spread_factor)) ** -2.0
+        tightness[0] = (2 * np.log(prior.residual_factor)) ** -2.0
         tightness[3] = 1.0
     scale = 1.0 / cohort.grams.sign_count
     widest = np.full(size, _LARGEST_LOG_VARIANCE)

@@ -105,16 +105,18 @@ class Visits:
             products=np.concatenate([part.products for _start, part in parts], axis=1),
         )
 
-    def of_signs(self, chosen: TruthArray) -> tuple[Self, TruthArray]:
+    def of_signs(self, chosen: WholeArray) -> tuple[Self, TruthArray]:
         """Return the visits of some signs, numbered anew, and which visits they are."""
-        number = np.cumsum(chosen) - 1
-        kept = chosen[self.sign]
+        is_chosen = np.zeros(self.sign_count, dtype=np.bool_)
+        is_chosen[chosen] = True
+        number = np.cumsum(is_chosen) - 1
+        kept = is_chosen[self.sign]
         some = type(self)(
             number[self.sign[kept]],
             self.columns[kept],
             self.response[kept],
             self.known_variance[kept],
-            int(chosen.sum()),
+            len(chosen),
         )
         return some, kept
 
