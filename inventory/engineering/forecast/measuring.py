@@ -15,7 +15,15 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr, ndtri
 
+from inventory.engineering.forecast.fit import CohortFit, Scale
+from inventory.engineering.forecast.observations import UNKNOWN, TruthArray
 from inventory.engineering.forecast.predict import both_below
+from inventory.engineering.forecast.states import (
+    KnownOfSigns,
+    SignStates,
+    mean_path,
+    path_variance,
+)
 from inventory.engineering.inspection.student import FloatArray
 from inventory.errors import OutOfRangeError
 
@@ -47,7 +55,7 @@ class ReadingValue:
     loss_now: FloatArray
     loss_after: FloatArray
     flip: FloatArray
-    is_replaced_now: npt.NDArray[np.bool_]
+    is_replaced_now: TruthArray
 
     @property
     def value(self) -> FloatArray:
@@ -108,39 +116,92 @@ class ReadingNoise:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class SignStates:
+class OpenDecisions:
     """
-    What is known of signs: variances of level now and yearly change, and their covariance.
+    How open the decisions of signs are, an entry per sign and year.
+
+    ``probability_below`` is that the sign is below its level at the end of the year;
+    ``correlation`` is that of a reading now with what it returns then.
+    """
+
+    probability_below: FloatArray
+    correlation: FloatArray
+
+
+def open_decisions(
+    fit: CohortFit,
+    states: FloatArray,
+    *,
+    age_years: FloatArray,
+    is_age_known: TruthArray,
+    level_cd_lx_m2: FloatArray,
+    years_ahead: FloatArray,
+    noise: ReadingNoise,
+) -> OpenDecisions:
+    """
+    Return how open decisions are, from the stored states of signs of one cohort.
 
     Parameters
     ----------
-    of_level, of_both, of_slope : array of float, (n,)
-        On the scale of the fit, as in the forecasts of signs.
+    fit : CohortFit
+        Of their cohort, as fitted or as stored.
+    states : array of float, (n, 5)
+        Level now, slope, and their variances with the covariance between, as forecast.
+    age_years : array of float, (n,)
+        What "now" was in that forecast. [year]
+    is_age_known : array of bool, (n,)
+        Whether the age counts from the day the sign was put up.
+    level_cd_lx_m2 : array of float, (n,)
+        The level each must keep, over 0. [cd/lx/m²]
+    years_ahead : array of float, (years,)
+        From "now" to the end of each year decided on, 0 or more. [year]
+    noise : ReadingNoise
+        Of the reading, taken now.
 
     Raises
     ------
     OutOfRangeError
-        If arrays differ in length, or a variance is negative.
+        If arrays differ in length or a level or variance is out of bounds.
+
+    Examples
+    --------
+    >>> from inventory.engineering.forecast.fit import fit_cohort
+    >>> from inventory.engineering.forecast.observations import Observations
+    >>> from inventory.engineering.forecast.shapes import LINEAR
+    >>> two = Observations.plain([0, 0, 1, 1], [0, 5, 1, 8], [260, 210, 280, 200])
+    >>> fit = fit_cohort(two, scale=Scale.LOG, shape=LINEAR)
+    >>> found = open_decisions(
+    ...     fit, np.array([[5.3, -0.06, 0.0225, 0.0, 0.0004]]), age_years=np.array([6.0]),
+    ...     is_age_known=np.array([True]), level_cd_lx_m2=np.array([160.0]),
+    ...     years_ahead=np.array([1.0, 2.0]), noise=ReadingNoise(0.08, 0.03, 0.05, 4))
+    >>> found.probability_below.round(3).tolist(), found.correlation.round(3).tolist()
+    ([[0.138, 0.25]], [[0.852, 0.831]])
     """
-
-    of_level: FloatArray
-    of_both: FloatArray
-    of_slope: FloatArray
-
-    def __post_init__(self) -> None:
-        lengths = {len(self.of_level), len(self.of_both), len(self.of_slope)}
-        if len(lengths) > 1:
-            msg = (
-                f"The states of signs have {sorted(lengths)} entries; give one of each a sign."
-            )
-            raise OutOfRangeError(msg)
-        if (self.of_level < 0).any() or (self.of_slope < 0).any():
-            msg = "A variance in the states of signs is negative; forecast the signs anew."
-            raise OutOfRangeError(msg)
+    lengths = {len(states), len(age_years), len(is_age_known), len(level_cd_lx_m2)}
+    if len(lengths) > 1:
+        msg = (
+            f"States, ages and levels have {sorted(lengths)} entries; give one of each a sign."
+        )
+        raise OutOfRangeError(msg)
+    if not ((level_cd_lx_m2 > 0) & np.isfinite(level_cd_lx_m2)).all():
+        msg = f"A level is {np.min(level_cd_lx_m2):g}; it is over 0 cd/lx/m²."
+        raise OutOfRangeError(msg)
+    none = np.zeros((len(states), 0))
+    known = SignStates(*states.T, by_level=none, by_slope=none)
+    signs = KnownOfSigns.of_fit(
+        fit, np.full(len(states), UNKNOWN), is_age_known, age_years, None, None
+    )
+    correlation = reading_correlation(known, years_ahead, noise.variance)
+    level = np.log(level_cd_lx_m2) if fit.scale is Scale.LOG else level_cd_lx_m2
+    spread = np.sqrt(path_variance(known, years_ahead))
+    distance = level - mean_path(fit, known, signs, years_ahead)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        z = np.where(spread > 0, distance / spread, np.where(distance > 0, np.inf, -np.inf))
+    return OpenDecisions(ndtr(z).T, correlation)
 
 
 def reading_correlation(
-    states: SignStates, years_ahead: FloatArray, noise_variance: npt.ArrayLike
+    states: SignStates, years_ahead: FloatArray, noise_variance: float
 ) -> FloatArray:
     """
     Return how closely a reading now goes with what each sign returns some years on.
@@ -151,29 +212,30 @@ def reading_correlation(
         Of n signs.
     years_ahead : array of float, (years,)
         0 or more. [year]
-    noise_variance : array_like of float
-        Of the reading about the truth; one, or one a sign.
+    noise_variance : float
+        Of the reading about the truth.
 
     Returns
     -------
     array of float, (n, years)
         Correlation of the reading with the truth, −1 to 1; 0 where nothing is open.
 
-    Examples
-    --------
-    >>> known = SignStates(np.array([0.0225]), np.array([0.0]), np.array([0.0001]))
-    >>> reading_correlation(known, np.array([0.0, 2.0]), 0.0075).round(4).tolist()
-    [[0.866, 0.8584]]
+    Raises
+    ------
+    OutOfRangeError
+        If a variance is negative.
     """
-    t = np.asarray(years_ahead)[None, :]
-    of_level, of_both = states.of_level[:, None], states.of_both[:, None]
-    common = of_level + t * of_both
-    truth = common + t * of_both + t * t * states.of_slope[:, None]
-    noise = np.broadcast_to(np.asarray(noise_variance, dtype=np.float64), len(states.of_level))
-    both = np.maximum(truth, 0.0) * (of_level + noise[:, None])
+    if (states.of_level < 0).any() or (states.of_slope < 0).any() or noise_variance < 0:
+        msg = "A variance of signs or readings is negative; forecast the signs anew."
+        raise OutOfRangeError(msg)
+    t = years_ahead[:, None]
+    common = states.of_level + t * states.of_both
+    both = np.maximum(path_variance(states, years_ahead), 0.0) * (
+        states.of_level + noise_variance
+    )
     with np.errstate(divide="ignore", invalid="ignore"):
         correlation = np.where(both > 0, common / np.sqrt(both), 0.0)
-    return np.asarray(np.clip(correlation, -1.0, 1.0))
+    return np.asarray(np.clip(correlation, -1.0, 1.0)).T
 
 
 def value_of_reading(

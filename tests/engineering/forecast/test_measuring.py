@@ -6,20 +6,32 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.special import ndtr
 
+from inventory.engineering.forecast.fit import Scale, fit_cohort
 from inventory.engineering.forecast.measuring import (
     CLASS_WEIGHTS,
     DecisionWeights,
     ReadingNoise,
-    SignStates,
+    open_decisions,
     reading_correlation,
     unread_correlation,
     value_of_reading,
 )
+from inventory.engineering.forecast.predict import forecast_signs
+from inventory.engineering.forecast.shapes import LINEAR, AgeShape
+from inventory.engineering.forecast.states import SignStates
 from inventory.errors import OutOfRangeError
+from tests.engineering.forecast.fleets import simulated
 
 CHANCES = st.floats(0.0, 1.0)
 CORRELATIONS = st.floats(-1.0, 1.0)
 THRESHOLDS = st.floats(0.01, 0.99)
+
+
+def state(of_level, of_both, of_slope, level=5.3, slope=-0.06):
+    numbers = (level, slope, of_level, of_both, of_slope)
+    return SignStates(
+        *(np.array([each]) for each in numbers), np.zeros((1, 0)), np.zeros((1, 0))
+    )
 
 
 def one(p, r, due=0.2):
@@ -57,7 +69,7 @@ def test_the_closed_form_is_what_readings_drawn_at_random_come_to(level, due):
         return np.where(is_replaced, cost * ~is_below, is_below)
 
     drawn = lost(before >= due) - lost(after >= due)
-    states = SignStates(*(np.array([each]) for each in covariance[[0, 0, 1], [0, 1, 1]]))
+    states = state(*covariance[[0, 0, 1], [0, 1, 1]])
     r = reading_correlation(states, np.array([years]), noise)
     found = value_of_reading(np.array([[before]]), r, due_probability=due)
     margin = 4 * drawn.std() / np.sqrt(number) + 1e-6
@@ -110,7 +122,7 @@ def test_the_sign_of_the_correlation_does_not_matter():
 
 def test_the_worked_example_of_the_docs():
     # docs/methods/measuring.md: log R_A 5.30 now, SD 0.15; level 160; a reading of SD 0.089.
-    states = SignStates(np.array([0.0225]), np.array([0.0]), np.array([0.0004]))
+    states = state(0.0225, 0.0, 0.0004)
     noise = ReadingNoise(0.08, 0.03, 0.05, 4).variance
     r = reading_correlation(states, np.array([1.0]), noise)
     assert noise == pytest.approx(0.007925)
@@ -123,6 +135,65 @@ def test_the_worked_example_of_the_docs():
     assert float(found.flip[0, 0]) == pytest.approx(0.2232, abs=1e-4)
 
 
+def fitted(shape=LINEAR, scale=Scale.LOG):
+    observations, _level, _slope = simulated(7, 400, visits=3, repeatability=0.05)
+    return observations, fit_cohort(observations, scale=scale, shape=shape)
+
+
+def decisions_of(made, levels):
+    _observations, fit = made
+    return open_decisions(
+        fit,
+        np.array([[5.3, -0.06, 0.0225, 0.0, 0.0004]]),
+        age_years=np.array([6.0]),
+        is_age_known=np.array([True]),
+        level_cd_lx_m2=levels,
+        years_ahead=np.array([1.0]),
+        noise=ReadingNoise(0.08),
+    )
+
+
+@pytest.mark.parametrize("scale", list(Scale))
+@pytest.mark.parametrize("shape", [LINEAR, AgeShape((1.0, 4.0, 7.0, 10.0))])
+def test_from_the_stored_state_of_a_sign_its_chances_come_out_as_they_were_forecast(
+    shape, scale
+):
+    observations, fit = fitted(shape, scale)
+    number = observations.sign_count
+    ages = np.full(number, 9.0)
+    levels = np.full(number, 150.0)
+    forecasts = forecast_signs(
+        fit,
+        fit.grams,
+        lot=observations.lot,
+        is_age_known=observations.is_age_known,
+        age_now_years=ages,
+        level_cd_lx_m2=levels,
+        due_probability=0.2,
+        first_year_end_years=0.5,
+    )
+    states = np.column_stack(
+        [
+            getattr(forecasts, name)
+            for name in ("level", "slope", "of_level", "of_both", "of_slope")
+        ]
+    )
+    found = open_decisions(
+        fit,
+        states,
+        age_years=ages,
+        is_age_known=observations.is_age_known,
+        level_cd_lx_m2=levels,
+        years_ahead=np.array([0.5, 1.5]),
+        noise=ReadingNoise(0.08),
+    )
+    assert found.probability_below == pytest.approx(
+        forecasts.probability_below[:, 1:3], abs=1e-6
+    )
+    assert (found.correlation > 0).all()
+    assert (found.correlation < 1).all()
+
+
 def test_more_readings_help_until_the_rest_is_dirt_and_day():
     variances = [ReadingNoise(0.08, 0.03, 0.05, count).variance for count in (1, 4, 1_000_000)]
     assert variances[0] > variances[1] > variances[2]
@@ -131,7 +202,7 @@ def test_more_readings_help_until_the_rest_is_dirt_and_day():
 
 
 def test_a_sign_that_is_known_for_certain_goes_with_no_reading():
-    nothing = SignStates(np.zeros(1), np.zeros(1), np.zeros(1))
+    nothing = state(0.0, 0.0, 0.0)
     assert reading_correlation(nothing, np.array([0.0, 5.0]), 0.0).tolist() == [[0.0, 0.0]]
 
 
@@ -152,8 +223,12 @@ def test_the_weights_fall_from_class_to_class_and_are_looked_up():
         ),
         (lambda: ReadingNoise(-0.1), "residual_sd is -0.1"),
         (lambda: ReadingNoise(0.1, reading_count=0), "A visit of 0 readings"),
-        (lambda: SignStates(np.zeros(1), np.zeros(2), np.zeros(1)), "give one of each"),
-        (lambda: SignStates(np.array([-1.0]), np.zeros(1), np.zeros(1)), "is negative"),
+        (
+            lambda: reading_correlation(state(-1.0, 0.0, 0.0), np.zeros(1), 0.01),
+            "is negative",
+        ),
+        (lambda: decisions_of(fitted(), levels=np.array([0.0])), "A level is 0"),
+        (lambda: decisions_of(fitted(), levels=np.ones(2)), "give one of each"),
         (lambda: DecisionWeights({1: 8.0, 2: 0.0, 3: 1.0, 4: 1.0}), "Class 2 weighs 0"),
         (lambda: DecisionWeights().of(np.array([5])), "5 is none of them"),
     ],
