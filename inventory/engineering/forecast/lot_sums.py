@@ -13,6 +13,7 @@ from inventory.engineering.forecast.observations import UNKNOWN, Observations, T
 from inventory.engineering.inspection.student import FloatArray, WholeArray
 
 _NOTHING = 1e-9  # share of a sum below which what is left of it is rounding
+_ANY_SLOPE = 1e12  # variance of a yearly change that may be anything
 _LINE_SD = 100.0  # of slope and bends, in units of R_A a year: keeps them finite, no more
 
 
@@ -308,7 +309,9 @@ def _levels(
 
 def lines_without(sums: LotSums, slope_sd: float, weight: FloatArray) -> Line:
     """
-    Return slope and bends of the cohort from all lots but each one in turn.
+    Return slope and bends of the cohort without the yearly change of each lot in turn.
+
+    How a lot bends within its own ages still counts, since it does not touch its change.
 
     Parameters
     ----------
@@ -320,7 +323,8 @@ def lines_without(sums: LotSums, slope_sd: float, weight: FloatArray) -> Line:
         What each lot counts for, 0 to 1.
     """
     left = without_slope(sums.sums, slope_sd**2) * weight[:, None, None]
-    rest = sums.others + left.sum(axis=0) - left
+    bends_alone = without_slope(sums.sums, _ANY_SLOPE) * weight[:, None, None]
+    rest = sums.others + left.sum(axis=0) - left + bends_alone
     size = rest.shape[1] - 1
     precision = rest[:, :size, :size] + np.eye(size) * _LINE_SD**-2.0
     covariance = np.linalg.inv(precision)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import stdtr, stdtrit
+from scipy.stats import false_discovery_control
 
 from inventory.engineering.forecast.lot_signs import LotSigns
 from inventory.engineering.forecast.lot_sums import (
@@ -331,10 +332,6 @@ def false_discovery(p_values: FloatArray) -> FloatArray:
     >>> false_discovery(np.array([0.01, 0.04, 0.03, 0.5])).round(3).tolist()
     [0.04, 0.053, 0.053, 0.5]
     """
-    number = len(p_values)
-    order = np.argsort(p_values, kind="stable")
-    raised = p_values[order] * number / np.arange(1, number + 1)
-    lowest = np.minimum.accumulate(raised[::-1])[::-1]
-    q_values = np.empty(number)
-    q_values[order] = np.minimum(lowest, 1.0)
-    return q_values
+    if not len(p_values):
+        return p_values
+    return np.asarray(false_discovery_control(p_values, method="bh"))
