@@ -15,6 +15,7 @@ from inventory.engineering.forecast.session_spread import fit_variances_with_ses
 from inventory.engineering.forecast.sessions import (
     MINIMUM_SESSIONS,
     SESSION_PRIOR,
+    SessionErrors,
     number_sessions,
     solve_sessions,
 )
@@ -64,7 +65,8 @@ class CohortFit:
     plain scale; the shape's columns come first, then the contrasts of the covariates.
     ``lot_numbers`` are the known lots in ascending order; empty where too few lots were read to
     give them a term. ``oldest_age_years`` is the highest age read, ``middle_cd_lx_m2`` the
-    median R_A. A fit that was stored and read again has no ``grams`` and no lots.
+    median R_A. ``sessions`` are the errors found of each instrument and day, where they were
+    looked for. A fit that was stored and read again has no ``grams``, lots or sessions.
     """
 
     scale: Scale
@@ -78,6 +80,7 @@ class CohortFit:
     middle_cd_lx_m2: float
     grams: SignGrams | None
     covariates: Covariates = NONE
+    sessions: SessionErrors | None = None
 
     @property
     def coefficients(self) -> FloatArray:
@@ -211,7 +214,7 @@ def cohort_curve(fit: CohortFit, ages_years: FloatArray) -> CohortCurve:
     >>> fit = fit_cohort(two, scale=Scale.LOG, shape=AgeShape())
     >>> curve = cohort_curve(fit, np.array([5.0]))
     >>> curve.median.round().tolist(), curve.signs_low.round().tolist()
-    ([220.0], [181.0])
+    ([220.0], [179.0])
     """
     x = fit.shape.basis(ages_years)
     size = x.shape[1]
@@ -285,7 +288,7 @@ def fit_cohort(
     >>> two = Observations.plain([0, 0, 1, 1], [0, 5, 1, 8], [260, 210, 280, 200])
     >>> fit = fit_cohort(two, scale=Scale.LOG, shape=LINEAR)
     >>> fit.coefficients.round(3).tolist()  # 277 cd/lx/m² when new, 4.5 % less each year
-    [5.619, -0.045]
+    [5.615, -0.044]
     """
     tell = progress or (lambda _words: None)
     tell(f"summing {len(observations):,} visits")
@@ -323,6 +326,7 @@ def fit_cohort(
         )
     elif variances is None:
         variances = fit_variances(sums_of_sample(cohort, sample_of_lots(cohort)), prior, unit)
+    sessions = None
     if not variances.session_sd or not session_count:
         tell("fitting level, decline and lots")
         grams, solution = cohort.grams, solve_cohort(variances, cohort)
@@ -330,11 +334,14 @@ def fit_cohort(
         tell(f"fitting level, decline, lots and {session_count:,} sessions")
         found = solve_sessions(visits, session, session_count, cohort, variances)
         grams, solution = found.grams, found.solution
+        of_sessions = np.unique(observations.session[observations.session != UNKNOWN])
+        sessions = SessionErrors(of_sessions, found.effects, found.own_variances)
     ages = observations.age_years[observations.is_age_known[observations.sign]]
     return CohortFit(
         scale=scale,
         shape=shape,
         covariates=covariates,
+        sessions=sessions,
         variances=variances,
         solution=solution,
         lot_numbers=numbers,

@@ -1,7 +1,7 @@
 """The readings of one cohort as arrays, and which readings may be fitted together."""
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 import numpy as np
@@ -168,6 +168,19 @@ class Observations:
         return Observations(
             **visits, **{name: getattr(self, name)[chosen] for name in _OF_SIGNS}
         )
+
+    def of_visits(self, kept: TruthArray) -> "Observations":
+        """
+        Return some of the visits, of the same signs: one may be left without any.
+
+        Examples
+        --------
+        >>> both = Observations.plain([0, 1, 1], [1.0, 1.0, 4.0], [260.0, 250.0, 235.0])
+        >>> first = both.of_visits(np.array([True, False, False]))
+        >>> len(first), first.sign_count
+        (1, 2)
+        """
+        return replace(self, **{name: getattr(self, name)[kept] for name in _OF_VISITS})
 
 
 _OF_VISITS = (

@@ -68,6 +68,36 @@ class SessionSolution:
     solution: CohortSolution
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class SessionErrors:
+    """
+    The error found of each session, by its number in the observations, ascending.
+
+    On the log scale 0.05 is 5 % too bright; on the plain scale it is in cd/lx/m².
+    """
+
+    numbers: WholeArray
+    effects: FloatArray
+    own_variances: FloatArray
+
+    def of(self, session: WholeArray, session_sd: float) -> tuple[FloatArray, FloatArray]:
+        """
+        Return mean and variance of the error of visits' sessions, found or not.
+
+        Examples
+        --------
+        >>> found = SessionErrors(np.array([2, 5]), np.array([0.1, -0.1]), np.full(2, 0.001))
+        >>> found.of(np.array([5, 7]), 0.1)[0].tolist()
+        [-0.1, 0.0]
+        """
+        place = np.minimum(np.searchsorted(self.numbers, session), len(self.numbers) - 1)
+        is_found = self.numbers[place] == session
+        return (
+            np.where(is_found, self.effects[place], 0.0),
+            np.where(is_found, self.own_variances[place], session_sd**2),
+        )
+
+
 def number_sessions(session: WholeArray) -> tuple[WholeArray, int]:
     """
     Return sessions numbered 0, 1, 2 …, −1 left as it is, and how many there are.

@@ -1,0 +1,384 @@
+"""Which model a cohort gets: the one that tells readings held back from it best."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import log_ndtr
+
+from inventory.engineering.forecast.covariates import (
+    NONE,
+    QUADRANT_COUNT,
+    SIGNS_OF_A_DISTRICT,
+    Covariates,
+)
+from inventory.engineering.forecast.fit import (
+    SESSION_PRIOR,
+    WEAK_PRIOR,
+    CohortFit,
+    Prior,
+    Scale,
+    fit_cohort,
+)
+from inventory.engineering.forecast.observations import Observations, TruthArray
+from inventory.engineering.forecast.shapes import LINEAR, AgeShape
+from inventory.engineering.forecast.states import KnownOfSigns, states_now
+from inventory.engineering.inspection.student import FloatArray, WholeArray
+from inventory.errors import OutOfRangeError
+
+MOST_SIGNS = 3_000  # the models are compared on
+FOLDS = 2
+LEAST_HELD_BACK = 100  # readings, for a comparison to mean something
+_HALF_LOG_2PI = 0.5 * float(np.log(2 * np.pi))
+
+
+@dataclass(frozen=True, slots=True)
+class ModelScore:
+    """
+    How well one model told readings held back from it.
+
+    ``score`` is the mean logarithm of the probability density that it gave to each reading,
+    per cd/lx/m²: higher is better. ``below_best`` is how far it is under the best's, and
+    ``se_against_best`` the standard error of that difference.
+    """
+
+    scale: str
+    shape: str
+    uses_quadrant: bool
+    uses_district: bool
+    score: float
+    below_best: float
+    se_against_best: float
+    is_chosen: bool
+    words: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ChosenFit:
+    """The fit of the model chosen, what each that was tried scored, and why in plain words."""
+
+    fit: CohortFit
+    scores: tuple[ModelScore, ...]
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Model:
+    """What may be chosen."""
+
+    scale: Scale
+    shape: AgeShape
+    covariates: Covariates = NONE
+
+    @property
+    def words(self) -> str:
+        scale = "logarithm of R_A" if self.scale is Scale.LOG else "R_A as it is"
+        along = "a curve" if self.shape.knots_years else "a straight line"
+        more = [
+            name
+            for name, is_used in (
+                ("facing", self.covariates.uses_quadrant),
+                ("district", self.covariates.uses_district),
+            )
+            if is_used
+        ]
+        apart = f", yearly change apart by {' and '.join(more)}" if more else ""
+        return f"{scale} along {along}{apart}"
+
+
+def choose_cohort_model(
+    observations: Observations,
+    *,
+    prior: Prior = WEAK_PRIOR,
+    session_sd: float | None = SESSION_PRIOR,
+    progress: Callable[[str], None] | None = None,
+) -> ChosenFit:
+    """
+    Return the fit of the model that tells held-back readings best, or nearly so and simpler.
+
+    Of at most 3,000 signs, drawn by whole lots, the last reading is held back from half and
+    told from all other readings, then from the other half. Compared are the logarithm of R_A
+    and R_A as it is, along a line and along a curve; then, with the one of these chosen,
+    whether facing quadrants and whether districts change apart. A model must beat a simpler
+    one by more than one standard error of the difference.
+
+    Parameters
+    ----------
+    observations : Observations
+        Of one cohort.
+    prior, session_sd, progress
+        As for :func:`~inventory.engineering.forecast.fit.fit_cohort`.
+
+    Raises
+    ------
+    OutOfRangeError
+        If no sign of known age was read.
+
+    References
+    ----------
+    .. [1] L. Breiman, J. Friedman, R. Olshen and C. Stone, *Classification and Regression
+       Trees* (1984), section 3.4.3: one standard error (section number from memory).
+    .. [2] T. Gneiting and A. E. Raftery (2007), Journal of the American Statistical
+       Association 102, 359-378: the logarithmic score (from memory).
+
+    Examples
+    --------
+    >>> few = Observations.plain([0, 0, 1, 1], [0, 5, 1, 8], [260, 210, 280, 200])
+    >>> chosen = choose_cohort_model(few)
+    >>> chosen.fit.scale.value, chosen.fit.shape.name, chosen.scores
+    ('log', 'linear', ())
+    >>> chosen.reason
+    'Logarithm of R_A along a straight line: with 2 readings to hold back (100 are needed) other
+    models are not compared.'
+    """
+    tell = progress or (lambda _words: None)
+    some = _sample(observations)
+    trial = _Trial.make(some, prior, session_sd, tell)
+    best = _Model(Scale.LOG, LINEAR)
+    scores: tuple[ModelScore, ...] = ()
+    if trial.held_back_count < LEAST_HELD_BACK:
+        reason = (
+            f"with {trial.held_back_count} readings to hold back ({LEAST_HELD_BACK} are "
+            "needed) other models are not compared."
+        )
+    else:
+        shapes = [LINEAR]
+        ages = some.age_years[some.is_age_known[some.sign]]
+        try:
+            shapes.append(AgeShape.curved(ages))
+        except OutOfRangeError:
+            tell("the ages read are too close together for a curve")
+        tried = [
+            (model, trial.scores_of(model))
+            for shape in shapes
+            for model in (_Model(Scale.LOG, shape), _Model(Scale.PLAIN, shape))
+        ]
+        place = _simplest_near_best(tried)
+        for covariates in _to_try(some):
+            now = tried[place][0]
+            more = _Model(now.scale, now.shape, _joined(now.covariates, covariates))
+            tried.append((more, trial.scores_of(more)))
+            if _is_better(tried[-1][1], tried[place][1]):
+                place = len(tried) - 1
+        best = tried[place][0]
+        scores = _scored(tried, place)
+        reason = _reason(scores, trial.held_back_count)
+    fit = fit_cohort(
+        observations,
+        scale=best.scale,
+        shape=best.shape,
+        covariates=best.covariates,
+        prior=prior,
+        session_sd=session_sd,
+        progress=tell,
+    )
+    return ChosenFit(fit, scores, f"{best.words[0].upper()}{best.words[1:]}: {reason}")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Trial:
+    """The readings to tell, and of which half each is."""
+
+    observations: Observations
+    last: WholeArray  # the visit held back of each sign in ``fold``
+    fold: WholeArray
+    prior: Prior
+    session_sd: float | None
+    tell: Callable[[str], None]
+
+    @classmethod
+    def make(
+        cls,
+        observations: Observations,
+        prior: Prior,
+        session_sd: float | None,
+        tell: Callable[[str], None],
+    ) -> "_Trial":
+        sign = observations.sign
+        order = np.lexsort((observations.age_years, sign))
+        ends = np.flatnonzero(np.diff(sign[order], append=-1))
+        last = order[ends]
+        # The only reading of a sign of unknown age cannot be told from anything.
+        has_earlier = np.diff(ends, prepend=-1) > 1
+        last = last[has_earlier | observations.is_age_known[sign[last]]]
+        fold = np.arange(len(last)) % FOLDS
+        return cls(
+            observations,
+            last,
+            np.random.default_rng(0).permutation(fold),
+            prior,
+            session_sd,
+            tell,
+        )
+
+    @property
+    def held_back_count(self) -> int:
+        return len(self.last)
+
+    def scores_of(self, model: _Model) -> FloatArray:
+        """Return the log density that a model gives to each reading held back."""
+        scores = np.empty(len(self.last))
+        for fold in range(FOLDS):
+            self.tell(f"trying {model.words}, part {fold + 1} of {FOLDS}")
+            chosen = self.last[self.fold == fold]
+            kept = np.ones(len(self.observations), dtype=np.bool_)
+            kept[chosen] = False
+            fit = fit_cohort(
+                self.observations.of_visits(kept),
+                scale=model.scale,
+                shape=model.shape,
+                covariates=model.covariates,
+                prior=self.prior,
+                session_sd=self.session_sd,
+            )
+            scores[self.fold == fold] = log_densities(fit, self.observations, chosen)
+        return scores
+
+
+def log_densities(fit: CohortFit, observations: Observations, visits: WholeArray) -> FloatArray:
+    """
+    Return the log of the density that a fit gives to further readings, per cd/lx/m².
+
+    Parameters
+    ----------
+    fit : CohortFit
+        Of other visits of the same signs.
+    observations : Observations
+        With the signs of the fit, numbered alike.
+    visits : array of int
+        Which of its visits are told; one of a sign at most.
+
+    Raises
+    ------
+    OutOfRangeError
+        If the fit has no sums, being a stored one.
+
+    Examples
+    --------
+    >>> two = Observations.plain([0, 0, 1, 1], [0, 5, 1, 8], [260, 210, 280, 200])
+    >>> fit = fit_cohort(two.of_visits(np.array([True] * 3 + [False])), scale=Scale.LOG,
+    ...                  shape=LINEAR)
+    >>> log_densities(fit, two, np.array([3])).round(1).tolist()
+    [-4.6]
+    """
+    if fit.grams is None:
+        msg = "A stored fit has no sums of its readings; fit the cohort again."
+        raise OutOfRangeError(msg)
+    sign = observations.sign[visits]
+    signs = KnownOfSigns.of_fit(
+        fit,
+        observations.lot[sign],
+        observations.is_age_known[sign],
+        observations.age_years[visits],
+        observations.quadrant[sign],
+        observations.district[sign],
+    )
+    states = states_now(fit, fit.grams.of_signs(sign), signs)
+    share = observations.repeatability_rel[visits] * fit.unit
+    variance = states.of_level + share**2 / observations.reading_count[visits]
+    variance = variance + fit.variances.residual_sd**2
+    mean = states.level
+    if fit.sessions is not None:
+        of_session, left = fit.sessions.of(
+            observations.session[visits], fit.variances.session_sd
+        )
+        mean, variance = mean + of_session, variance + left
+    sd = np.sqrt(variance)
+    ra = observations.ra_cd_lx_m2[visits]
+    read = np.log(ra) if fit.scale is Scale.LOG else ra
+    score = -0.5 * ((read - mean) / sd) ** 2 - np.log(sd) - _HALF_LOG_2PI
+    # By the length of a step on the fit's scale; or by the part of the normal over 0.
+    return np.asarray(score - (np.log(ra) if fit.scale is Scale.LOG else log_ndtr(mean / sd)))
+
+
+def _sample(observations: Observations) -> Observations:
+    """Return whole lots of the signs that were read, of at most 3,000 signs together."""
+    is_read = np.zeros(observations.sign_count, dtype=np.bool_)
+    is_read[observations.sign] = True
+    chosen = np.flatnonzero(is_read)
+    if len(chosen) > MOST_SIGNS:
+        lot = observations.lot[chosen]
+        alone = lot < 0
+        lot = np.where(alone, lot.max() + 1 + np.arange(len(lot)), lot)
+        numbers, place, sizes = np.unique(lot, return_inverse=True, return_counts=True)
+        order = np.random.default_rng(0).permutation(len(numbers))
+        kept = max(int(np.searchsorted(np.cumsum(sizes[order]), MOST_SIGNS, "right")), 1)
+        is_drawn = np.zeros(len(numbers), dtype=np.bool_)
+        is_drawn[order[:kept]] = True
+        chosen = chosen[is_drawn[place]][:MOST_SIGNS]
+    return observations.of_signs(_truth(chosen, observations.sign_count))
+
+
+def _truth(chosen: WholeArray, number: int) -> TruthArray:
+    is_chosen = np.zeros(number, dtype=np.bool_)
+    is_chosen[chosen] = True
+    return is_chosen
+
+
+def _simplest_near_best(tried: list[tuple[_Model, FloatArray]]) -> int:
+    """Return the first, they are in the order of simplicity, that no other clearly beats."""
+    means = [scores.mean() for _model, scores in tried]
+    best = tried[int(np.argmax(means))][1]
+    for place, (_model, scores) in enumerate(tried):
+        if not _is_better(best, scores):
+            return place
+    return int(np.argmax(means))
+
+
+def _is_better(scores: FloatArray, than: FloatArray) -> bool:
+    """Return whether scores are higher by over one standard error of the difference."""
+    gain = scores - than
+    return bool(gain.mean() > gain.std(ddof=1) / np.sqrt(len(gain)))
+
+
+def _to_try(observations: Observations) -> list[Covariates]:
+    """Return the covariates that enough signs are known of."""
+    found = []
+    quadrant = observations.quadrant[observations.quadrant >= 0]
+    sizes = np.bincount(quadrant, minlength=QUADRANT_COUNT)
+    if (sizes >= SIGNS_OF_A_DISTRICT).sum() > 1:
+        found.append(Covariates(uses_quadrant=True))
+    districts = Covariates.of_districts(observations.district)
+    if districts.uses_district:
+        found.append(districts)
+    return found
+
+
+def _joined(first: Covariates, second: Covariates) -> Covariates:
+    return Covariates(
+        first.uses_quadrant or second.uses_quadrant,
+        second.districts if second.uses_district else first.districts,
+    )
+
+
+def _scored(tried: list[tuple[_Model, FloatArray]], chosen: int) -> tuple[ModelScore, ...]:
+    best = max((scores for _model, scores in tried), key=lambda each: float(each.mean()))
+    found = []
+    for place, (model, scores) in enumerate(tried):
+        behind = best - scores
+        found.append(
+            ModelScore(
+                scale=model.scale.value,
+                shape=model.shape.name,
+                uses_quadrant=model.covariates.uses_quadrant,
+                uses_district=model.covariates.uses_district,
+                score=float(scores.mean()),
+                below_best=float(behind.mean()),
+                se_against_best=float(behind.std(ddof=1) / np.sqrt(len(behind))),
+                is_chosen=place == chosen,
+                words=model.words,
+            )
+        )
+    return tuple(found)
+
+
+def _reason(scores: tuple[ModelScore, ...], held_back: int) -> str:
+    own = next(each for each in scores if each.is_chosen)
+    best = min(scores, key=lambda each: each.below_best)
+    if own is best:
+        return f"of {len(scores)} models it told {held_back:,} held-back readings best."
+    return (
+        f"of {len(scores)} models the simplest that told {held_back:,} held-back readings as "
+        f"well as any ({best.words} was better by {own.below_best:.4f} a reading, less than "
+        f"the standard error of {own.se_against_best:.4f} or not worth its further figures)."
+    )
