@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from django.urls import path
 
-from inventory.web import due_dates, lots
+from inventory.web import backtests, cohorts, due_dates, lots
 
 urlpatterns = [
     path("forecast/", due_dates.due_dates_page, name="due-dates"),
+    path("forecast/cohorts/", cohorts.cohort_list, name="cohort-list"),
+    path("forecast/cohorts/<int:fit_id>/", cohorts.cohort_page, name="cohort-page"),
+    path("forecast/back-test/", backtests.back_test_page, name="back-test"),
     path("forecast/lots/", lots.lot_list, name="lot-list"),
     path("forecast/lots/<int:finding_id>/", lots.lot_page, name="lot-page"),
 ]

@@ -70,7 +70,7 @@ PAGES_UNDER = {
         "undo-support-merge",
     ),
     "sign-list": ("sign-page", "sign-map"),
-    "due-dates": ("lot-list", "lot-page"),
+    "due-dates": ("back-test", "cohort-list", "cohort-page", "lot-list", "lot-page"),
     "lot-list": ("lot-page",),
     "order-list": (
         "order-page",

@@ -83,7 +83,7 @@ def percent_words(probability: float) -> str:
     ('12 %', 'over 99 %', 'under 1 %')
     """
     percent = 100 * probability
-    if percent > 99:  # noqa: PLR2004 - the last whole per cent
+    if percent > 99:
         return "over 99 %"
     return "under 1 %" if percent < 1 else f"{percent:.0f} %"
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from datetime import date
 
     from inventory.models import CohortFit
-    from inventory.services.forecast.sign_outlook import ColorOutlook, Curve, SignOutlook
+    from inventory.services.forecast.sign_outlook import ColorOutlook, Curve, Fade, SignOutlook
     from inventory.services.sign_record import ColourReading, SignRecord
 
 # Not judged, but read well enough to be forecast from.
@@ -34,7 +34,7 @@ COLUMNS = (
     Column("R_A", "cd/lx/m²"),
     Column("90 % from", "cd/lx/m²"),
     Column("to", "cd/lx/m²"),
-    Column("Below its level by then"),
+    Column("Below its level then"),
 )
 
 
@@ -151,9 +151,22 @@ def _facts(outlook: ColorOutlook) -> list[tuple[str, str]]:
         facts.append(("Due", _due_words(outlook)))
     elif outlook.due_on is not None:
         facts.append(("Due", month_words(outlook.due_on)))
-    if outlook.fade_on is not None:
-        facts.append(("Colour faded", f"by {month_words(outlook.fade_on)}"))
+    if outlook.fade is not None:
+        facts.append(("Colour faded", _fade_words(outlook.fade)))
     return facts
+
+
+def _fade_words(fade: Fade) -> str:
+    if fade.due_on is None:
+        words = "not within 30 years"
+    else:
+        words = month_words(fade.due_on)
+        if fade.due_early_on and fade.due_late_on:
+            words += (
+                f"; 90 % of such signs between {month_words(fade.due_early_on)} and "
+                f"{month_words(fade.due_late_on)}"
+            )
+    return f"{words} ({fade.basis})" if fade.basis else words
 
 
 def _due_words(outlook: ColorOutlook) -> str:
@@ -169,7 +182,7 @@ def _due_words(outlook: ColorOutlook) -> str:
 
 def _color_notes(outlook: ColorOutlook) -> list[str]:
     """Return what is not known of a colour, each in a sentence."""
-    notes = [outlook.reason] if outlook.reason else []
+    notes = [outlook.life] if outlook.life else []
     if outlook.is_forecast and outlook.is_age_known is False:
         notes.append(
             "When this sign was put up is not known; its decline is reckoned from its first "
@@ -328,8 +341,7 @@ def _levels(color: str, record: SignRecord, outlook: ColorOutlook | None) -> lis
                 words = f"level {plain(element.level)}{mark}"
             return [Level(words, float(element.level))]
     if outlook and outlook.level_cd_lx_m2 is not None:
-        mark = ", unverified" if outlook.is_level_verified is False else ""
-        return [Level(f"level {outlook.level_cd_lx_m2:g}{mark}", outlook.level_cd_lx_m2)]
+        return [Level(f"level {outlook.level_cd_lx_m2:g}", outlook.level_cd_lx_m2)]
     return []
 
 
@@ -372,14 +384,9 @@ def _expected_rows(
     if outlook is None or outlook.curve is None or today is None:
         return []
     curve = outlook.curve
-    rows = [("now", decimal_year(today), outlook.probability_below)]
-    below = outlook.probabilities_below
+    rows = [("now", decimal_year(today))]
     rows += [
-        (
-            f"end of {today.year + n}",
-            float(today.year + n + 1),
-            below[n] if n < len(below) else None,
-        )
+        (f"end of {today.year + n}", float(today.year + n + 1))
         for n in range(YEAR_ENDS)
         if today.year + n + 1 <= curve.years[-1]
     ]
@@ -390,7 +397,11 @@ def _expected_rows(
             if curve.beyond_year is None or year <= curve.beyond_year
             else "expected, older than any read",
             *(estimate(each) for each in curve.at(year)),
-            None if probability is None else percent_words(probability),
+            _share_words(curve.probability_at(year)),
         )
-        for when, year, probability in rows
+        for when, year in rows
     ]
+
+
+def _share_words(probability: float | None) -> str | None:
+    return None if probability is None else percent_words(probability)

@@ -45,6 +45,7 @@ from tests.services.exchange.phones import Phone
 from tests.services.test_photo_uploads import make_device
 from tests.services.test_photo_uploads import refused as refused_photo
 from tests.web.acting import read_reminder
+from tests.web.forecast_records import make_fit
 
 pytestmark = pytest.mark.django_db
 
@@ -195,6 +196,7 @@ class World:
             "settlement_id": settlement.pk,
             "instrument_id": instrument.pk,
             "entry_id": entry.pk,
+            "fit_id": make_fit(self.agency).pk,
             "finding_id": make_lot_finding(self.agency, maker=self.shop).pk,
             "kind": "roll_loaded",
         }

@@ -8,7 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from inventory.engineering.forecast.curve_level import probability_below
+from inventory.engineering.forecast.predict import SignState, sign_curve
 from inventory.models import CohortFit, SignForecast
+from inventory.services.forecast.cohort_pages import read_fit
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -16,6 +19,7 @@ if TYPE_CHECKING:
     from inventory.models import Organisation, Sign
 
 CURVE_POINTS = 81
+NOT_FOR_CURVES = ("scores", "left_out", "life", "cloud")
 LEAST_YEARS_AHEAD = 8.0
 MOST_YEARS_AHEAD = 30.0
 YEARS_PAST_THE_LATEST = 1.0
@@ -27,7 +31,8 @@ class Curve:
     """
     R_A of one colour of a face over the years, with its 90 % interval.
 
-    ``years`` are calendar years with their fraction. From ``beyond_year`` on the face is older
+    ``years`` are calendar years with their fraction; ``probability_below`` is empty where the
+    colour has no level. From ``beyond_year`` on the face is older
     than any of its cohort when it was read; ``None``: not within the curve.
     """
 
@@ -35,6 +40,7 @@ class Curve:
     ra_cd_lx_m2: tuple[float, ...]
     low_cd_lx_m2: tuple[float, ...]
     high_cd_lx_m2: tuple[float, ...]
+    probability_below: tuple[float, ...]
     beyond_year: float | None
 
     def at(self, year: float) -> tuple[float, float, float]:
@@ -43,28 +49,46 @@ class Curve:
         ra, low, high = (float(np.interp(year, self.years, part)) for part in parts)
         return ra, low, high
 
+    def probability_at(self, year: float) -> float | None:
+        """Return the probability to be below the level at a calendar year within the curve."""
+        if not self.probability_below:
+            return None
+        return float(np.interp(year, self.years, self.probability_below))
+
+
+@dataclass(frozen=True)
+class Fade:
+    """By when a colour is expected to have faded, and what that rests on."""
+
+    due_on: date | None
+    due_early_on: date | None
+    due_late_on: date | None
+    basis: str
+
 
 @dataclass(frozen=True)
 class ColorOutlook:
-    """What is forecast of one colour; ``None`` is not known, ``reason`` says why."""
+    """
+    What is forecast of one colour; ``None`` is not known.
+
+    ``life`` is the agency's expected life in words, where its readings do not say.
+    """
 
     color: str
     basis: str
     fit: CohortFit | None
     level_cd_lx_m2: float | None
-    is_level_verified: bool | None
     ra_cd_lx_m2: float | None
     ra_low_cd_lx_m2: float | None
     ra_high_cd_lx_m2: float | None
     probability_below: float | None
-    probabilities_below: tuple[float, ...]
     due_on: date | None
     due_early_on: date | None
     due_late_on: date | None
     is_extrapolated: bool
     is_age_known: bool | None
-    fade_on: date | None
-    reason: str
+    fade: Fade | None
+    life: str
     curve: Curve | None
 
     @property
@@ -94,7 +118,9 @@ def outlook_of(*, sign: Sign, organisation: Organisation) -> SignOutlook | None:
         return None
     stored: list[dict[str, Any]] = forecast.colors
     fits = _fits(organisation, (each.get("fit_id") for each in stored))
-    colors = [_color_outlook(each, fits.get(each.get("fit_id"))) for each in stored]
+    colors = [
+        _color_outlook(each, fits.get(each.get("fit_id")), forecast.as_of_on) for each in stored
+    ]
     colors.sort(key=lambda each: each.color != forecast.color)
     return SignOutlook(forecast, tuple(colors))
 
@@ -120,29 +146,37 @@ def _fits(
     if not wanted:
         return {}
     rows = CohortFit.objects.owned_by(organisation).filter(pk__in=wanted)
-    return {each.pk: each for each in rows.order_by("pk")}
+    return {each.pk: each for each in rows.defer(*NOT_FOR_CURVES).order_by("pk")}
 
 
-def _color_outlook(stored: dict[str, Any], fit: CohortFit | None) -> ColorOutlook:
+def _color_outlook(
+    stored: dict[str, Any], fit: CohortFit | None, as_of_on: date
+) -> ColorOutlook:
+    fade = stored.get("fade")
     return ColorOutlook(
         color=stored["color"],
-        basis=stored.get("basis", SignForecast.Basis.NONE),
+        basis=stored["basis"],
         fit=fit,
         level_cd_lx_m2=stored.get("level_cd_lx_m2"),
-        is_level_verified=stored.get("is_level_verified"),
         ra_cd_lx_m2=stored.get("ra_cd_lx_m2"),
         ra_low_cd_lx_m2=stored.get("ra_low_cd_lx_m2"),
         ra_high_cd_lx_m2=stored.get("ra_high_cd_lx_m2"),
         probability_below=stored.get("probability_below"),
-        probabilities_below=tuple(stored.get("probabilities_below") or ()),
         due_on=_day(stored.get("due_on")),
         due_early_on=_day(stored.get("due_early_on")),
         due_late_on=_day(stored.get("due_late_on")),
         is_extrapolated=bool(stored.get("is_extrapolated")),
         is_age_known=stored.get("is_age_known"),
-        fade_on=_day(stored.get("fade_on")),
-        reason=stored.get("reason", ""),
-        curve=_curve(stored, fit),
+        fade=Fade(
+            _day(fade.get("due_on")),
+            _day(fade.get("due_early_on")),
+            _day(fade.get("due_late_on")),
+            fade.get("basis", ""),
+        )
+        if fade
+        else None,
+        life=stored.get("life") or "",
+        curve=_curve(stored, fit, as_of_on),
     )
 
 
@@ -150,35 +184,34 @@ def _day(stored: str | None) -> date | None:
     return date.fromisoformat(stored) if stored else None
 
 
-def _curve(stored: dict[str, Any], fit: CohortFit | None) -> Curve | None:
+def _curve(stored: dict[str, Any], fit: CohortFit | None, as_of_on: date) -> Curve | None:
     """Return the curve of a colour that is forecast from a fit, by its stored state."""
-    state, as_of_on = stored.get("state"), _day(stored.get("as_of_on"))
-    if fit is None or not state or as_of_on is None:
+    state, made = stored.get("state"), read_fit(fit) if fit else None
+    if fit is None or made is None or not state:
         return None
-    from inventory.engineering.forecast.fit import CohortFit as Fit
-    from inventory.engineering.forecast.predict import SignState, sign_curve
-
-    age_now_years = float(stored["age_now_years"])
+    age_now_years = float(stored["age_years"])
     now = decimal_year(as_of_on)
-    last = _day(stored.get("due_late_on")) or _day(stored.get("due_on"))
-    ahead = LEAST_YEARS_AHEAD
+    last = _day(stored.get("due_late_on") or stored.get("due_on"))
+    ahead = MOST_YEARS_AHEAD
     if last is not None:
-        ahead = max(ahead, (last - as_of_on).days / DAYS_PER_YEAR + YEARS_PAST_THE_LATEST)
-    elif stored.get("due_on") is None:
-        ahead = MOST_YEARS_AHEAD
-    ages = np.linspace(0.0, age_now_years + min(ahead, MOST_YEARS_AHEAD), CURVE_POINTS)
-    ra, low, high = sign_curve(
-        Fit.from_json(fit.parameters),
-        SignState(**state),
+        ahead = (last - as_of_on).days / DAYS_PER_YEAR + YEARS_PAST_THE_LATEST
+    ahead = min(max(ahead, LEAST_YEARS_AHEAD), MOST_YEARS_AHEAD)
+    ages = np.linspace(0.0, age_now_years + ahead, CURVE_POINTS)
+    median, low, high = sign_curve(
+        made,
+        SignState(*state),
         age_now_years=age_now_years,
         is_age_known=bool(stored.get("is_age_known")),
         ages_years=ages,
     )
+    level = stored.get("level_cd_lx_m2")
+    below = () if level is None else probability_below(made.scale, level, median, high)
     is_beyond = fit.oldest_age_years < ages[-1]
     return Curve(
         years=tuple((now - age_now_years + ages).tolist()),
-        ra_cd_lx_m2=tuple(ra.tolist()),
+        ra_cd_lx_m2=tuple(median.tolist()),
         low_cd_lx_m2=tuple(low.tolist()),
         high_cd_lx_m2=tuple(high.tolist()),
+        probability_below=tuple(float(each) for each in below),
         beyond_year=now - age_now_years + fit.oldest_age_years if is_beyond else None,
     )
