@@ -10,13 +10,14 @@ from django.db import transaction
 from django.utils import timezone
 
 from inventory.errors import OutOfRangeError, StateConflictError
-from inventory.models import Disposition, Sign, Standing
+from inventory.models import Disposition, Sign
 from inventory.services.judging import Judged, judge_and_store
 from inventory.services.logbook import entry, log, log_many
 from inventory.services.people import policy_at
 from inventory.services.standards import code_book
 from inventory.services.standing import (
     DueSummary,
+    drop_standing,
     in_steps,
     installed_in_steps,
     lock_signs,
@@ -158,7 +159,7 @@ def judge_locked(
     installed = [each for each in signs if each.state == Sign.State.INSTALLED]
     gone = [each.pk for each in signs if each.state != Sign.State.INSTALLED]
     if gone:
-        Standing.objects.filter(sign__in=gone).delete()
+        drop_standing(gone)
     if installed:
         rebuild(
             installed,

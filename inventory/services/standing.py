@@ -27,8 +27,10 @@ from inventory.models import (
     ColourArea,
     ElementAssessment,
     Sign,
+    SignForecast,
     Standing,
 )
+from inventory.services.forecast.due_soon import DUE_SOON_MONTHS, is_soon
 from inventory.services.judging import (
     Judged,
     judge_and_store,
@@ -106,7 +108,7 @@ def mark_due(
         standing = Standing.objects.owned_by(organisation).values_list("sign_id", flat=True)
         gone = set(standing.order_by()) - set(installed.order_by().values_list("pk", flat=True))
         summary.dropped = sum(
-            Standing.objects.filter(sign__in=step).delete()[0]
+            drop_standing(step)
             for step in in_steps(sorted(gone))
         )
         log(
@@ -133,7 +135,7 @@ def refresh_standing(*, sign: Sign, now: datetime | None = None) -> Standing | N
     now = now or timezone.now()
     locked = lock_signs([sign.pk])
     if not locked or locked[0].state != Sign.State.INSTALLED or locked[0].owner is None:
-        Standing.objects.filter(sign=sign.pk).delete()
+        drop_standing([sign.pk])
         return None
     owner = locked[0].owner
     rebuild(locked, policy=policy_or_none(owner, now), book=code_book(owner), now=now)
@@ -165,6 +167,7 @@ def rebuild(
     seen = seen_on(ids, {pk: judged.read_at(pk) for pk in ids})
     damage_days = read_damage_days(policy.damage_days) if policy is not None else {}
     ages = _ages_of(signs, now)
+    forecasts = _forecast_due(ids)
     rows = [
         _standing(
             sign,
@@ -176,6 +179,8 @@ def rebuild(
             book=book,
             damage_days=damage_days,
             age=ages.get(sign.pk),
+            forecast_due_on=forecasts.get(sign.pk),
+            due_soon_months=DUE_SOON_MONTHS if policy is None else policy.due_soon_months,
             now=now,
         )
         for sign in signs
@@ -184,6 +189,12 @@ def rebuild(
         rows, update_conflicts=True, unique_fields=["sign"], update_fields=_DERIVED_FIELDS
     )
     return rows
+
+
+def drop_standing(sign_ids: Sequence[int]) -> int:
+    """Drop how signs stand that are not installed any more, and what is forecast of them."""
+    SignForecast.objects.filter(sign__in=sign_ids).delete()
+    return int(Standing.objects.filter(sign__in=sign_ids).delete()[0])
 
 
 def lock_signs(sign_ids: Sequence[int]) -> list[Sign]:
@@ -234,6 +245,8 @@ def _standing(
     book: CodeBook,
     damage_days: DamageDays,
     age: Cause | None,
+    forecast_due_on: date | None,
+    due_soon_months: int,
     now: datetime,
 ) -> Standing:
     owner, position = sign.owner, sign.position
@@ -274,6 +287,9 @@ def _standing(
         is_due=due.is_due,
         due_on=due.due_on,
         due_reason=_short(due.reason, _DUE_REASON_LENGTH),
+        forecast_due_on=forecast_due_on,
+        is_due_soon=sign.responsible == Sign.Responsible.AGENCY
+        and is_soon(forecast_due_on, owner.day_of(now), due_soon_months),
         due_order=due_order(
             safety_class=placed.number,
             severity=seen.condition.severity,
@@ -293,6 +309,12 @@ def _standing(
         ),
         rebuilt_at=now,
     )
+
+
+def _forecast_due(sign_ids: Sequence[int]) -> dict[int, date]:
+    """Return when signs are forecast to be due, of those that are within thirty years."""
+    rows = SignForecast.objects.filter(sign__in=sign_ids, due_on__isnull=False)
+    return dict(rows.order_by("sign").values_list("sign_id", "due_on"))
 
 
 def _ages_of(signs: Sequence[Sign], now: datetime) -> dict[int, Cause]:
