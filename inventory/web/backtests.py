@@ -28,11 +28,12 @@ if TYPE_CHECKING:
 
     from inventory.services.forecast.back_test_report import BackTestReport, Compared
 
-COHORTS_PER_PAGE = 25
+COHORTS_PER_PAGE = 10
 PERCENT = 100.0
 # Where the stretches of time ahead stand on the drawing, and how far rivals are set apart.
 MIDDLES_YEARS = (0.5, 1.5, 2.5, 4.0, 6.0)
 APART_YEARS = 0.12
+SHORT = {Rival.FORECAST: "Forecast", Rival.AGE_TABLE: "By age", Rival.OWN_LINE: "Own line"}
 ROLES = {Rival.FORECAST: "own", Rival.AGE_TABLE: "cohort", Rival.OWN_LINE: "other"}
 
 
@@ -131,7 +132,7 @@ def _plot_of_horizons(report: BackTestReport) -> Plot:
             )
         )
     columns = [Column("Told ahead", is_number=False), Column("Times told")]
-    columns += [Column(rival.words.capitalize(), "% in range") for rival in Rival]
+    columns += [Column(SHORT[rival], "%") for rival in Rival]
     rows = [
         [
             each.name,

@@ -80,7 +80,7 @@ class BackTestReport:
     """
     A back-test as far as it is.
 
-    ``cohorts`` are in order of their keys, ``names`` of them are keys; ``horizons`` by how far
+    ``cohorts``, the most read first, are named by their keys; ``horizons`` by how far
     ahead; ``days`` by the day of forecasting. ``next_ones`` are the next readings of each sign
     alone, ``unread`` those of signs not read before. Each but the last two is of signs read
     before.
@@ -222,7 +222,11 @@ def summary_of(rows: Sequence[dict[str, Any]], known_by: str) -> dict[str, Any]:
         "whole": compared("", [each for *_rest, each in of_read], sum(readings.values())),
         "next_ones": compared("", [each for *_rest, each in of_read if each[3]]),
         "unread": compared("", [each for *_rest, each in told if not each[2]]),
-        "cohorts": each_of(sorted(readings), lambda each: each[1]["key"], readings),
+        "cohorts": each_of(
+            sorted(readings, key=lambda key: (-readings[key], key)),
+            lambda each: each[1]["key"],
+            readings,
+        ),
         "horizons": each_of(HORIZON_WORDS, lambda each: HORIZON_WORDS[each[2][1]], {}),
         "days": each_of([row["cut_off"] for row in rows], lambda each: each[0], {}),
         "left_out": left_out,
