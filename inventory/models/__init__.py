@@ -6,6 +6,7 @@ from inventory.models.assessment import (
     ElementAssessment,
     Standing,
 )
+from inventory.models.damage import DamageClosure, DamageReport
 from inventory.models.exchange import (
     Device,
     DeviceBatch,
@@ -84,7 +85,16 @@ from inventory.models.production import (
     QualityReading,
     SheetingRoll,
 )
-from inventory.models.programme import PackageStop, StopResult, WorkPackage
+from inventory.models.programme import (
+    Crew,
+    PackageStop,
+    PlannedReplacement,
+    Programme,
+    ProgrammeRun,
+    StopResult,
+    WorkBasis,
+    WorkPackage,
+)
 from inventory.models.scope import Fact, Scoped, ScopedQuerySet
 from inventory.models.signs import ColourArea, Panel, Sign
 from inventory.models.standards import CodeAlias, LocalSignType
@@ -97,6 +107,9 @@ __all__ = [
     "CodeAlias",
     "CohortFit",
     "ColourArea",
+    "Crew",
+    "DamageClosure",
+    "DamageReport",
     "Device",
     "DeviceBatch",
     "DeviceOperation",
@@ -137,11 +150,14 @@ __all__ = [
     "Panel",
     "Photo",
     "PhotoUpload",
+    "PlannedReplacement",
     "Position",
     "Press",
     "PressEvent",
     "PrintOrder",
     "PrintRun",
+    "Programme",
+    "ProgrammeRun",
     "QualityReading",
     "Reading",
     "ReadingSet",
@@ -168,6 +184,7 @@ __all__ = [
     "SupportMove",
     "User",
     "VisualRating",
+    "WorkBasis",
     "WorkPackage",
     "WrongDataFlag",
     "WrongDataSettlement",
