@@ -132,14 +132,22 @@ def list_suspects(
         else:
             kept.append(new)
     # One bad lot with its runs and inks counts once, or it would let in others by its number.
-    counted = _with_q_values([*kept, *rest])
-    result = [replace(group, is_listed=group.q_value <= false_share) for group in counted]
-    listed = {member for group in result if group.is_listed for member in group.members}
-    result += [
-        each if each.explained_by in listed else replace(each, explained_by=None)
-        for each in explained
+    result = _listed([*kept, *rest], false_share)
+    sure = {member for group in result if group.is_listed for member in group.members}
+    alone = [
+        replace(each, explained_by=None) for each in explained if each.explained_by not in sure
     ]
+    if alone:  # what explains them is not sure enough itself: they stand for themselves
+        result = _listed([*result, *alone], false_share)
+    result += [each for each in explained if each.explained_by in sure]
     return tuple(sorted(result, key=lambda group: (group.q_value, _rank(group))))
+
+
+def _listed(groups: Sequence[LotGroup], false_share: float) -> list[LotGroup]:
+    return [
+        replace(group, is_listed=group.q_value <= false_share)
+        for group in _with_q_values(groups)
+    ]
 
 
 def _with_q_values(groups: Sequence[LotGroup]) -> list[LotGroup]:

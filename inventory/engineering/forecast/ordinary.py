@@ -8,6 +8,7 @@ from scipy.stats import norm
 from inventory.engineering.inspection.student import FloatArray
 
 CLIP = 2.0  # standardised deviations beyond it count as much as one at it
+_LEAST = 1e-300
 _STEPS = np.append(0.0, np.geomspace(1e-5, 0.3, 72))  # of the standard deviation, per year
 
 
@@ -90,8 +91,9 @@ def ordinary_variation(
     whole = scores.sum(axis=0)
     sd = float(_crossing(whole[None, :])[0])
     sd_without = _crossing(whole[None, :] - scores)
-    squares = (variance + sd**2) ** -2.0
-    return OrdinaryVariation(sd, sd_without, EFFICIENCY / 2 * (squares.sum() - squares))
+    of_steps = (total**-2.0).sum(axis=0)
+    squares = np.interp(sd_without, _STEPS, of_steps) - (variance + sd_without**2) ** -2.0
+    return OrdinaryVariation(sd, sd_without, EFFICIENCY / 2 * np.maximum(squares, _LEAST))
 
 
 def _crossing(scores: FloatArray) -> FloatArray:
