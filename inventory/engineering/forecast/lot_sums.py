@@ -196,7 +196,10 @@ def _left(
     spread = cohort.fit.variances
     weights = 1.0 / (spread.residual_sd**2 + grams.known_variance)
     sums = grams.per_sign(weights)
-    done = eliminate(sums, sign_prior(spread, is_age_known), grams.column_count)
+    is_read = np.bincount(grams.sign, minlength=grams.sign_count) > 0
+    # A sign that was not read says nothing; taken as of known age, it can be taken out.
+    prior = sign_prior(spread, is_age_known | ~is_read)
+    done = eliminate(sums, prior, grams.column_count)
     shares = np.array(
         [
             _share(place, grams.column_count, cohort.unit)

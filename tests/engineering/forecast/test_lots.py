@@ -286,3 +286,19 @@ def test_the_smallest_excess_is_found_as_often_as_it_says():
     effect = -excess + total * draw.standard_t(test.dof[0], 20_000)
     p_values = test.p_of(0, effect, np.array(test.standard_error[0] ** 2))
     assert np.mean(p_values <= 0.001) == pytest.approx(0.9, abs=0.01)
+
+
+def test_a_sign_of_unknown_age_that_was_never_read_changes_nothing():
+    observations = lot_fleet(replace(ORDINARY, lots=40), 14)
+    cohort = lot_cohort(observations)
+    number = observations.sign_count
+    longer = Observations.plain(
+        observations.sign,
+        observations.age_years,
+        observations.ra_cd_lx_m2,
+        lot=np.append(observations.lot, [0, -1]),
+        is_age_known=np.append(np.ones(number, dtype=np.bool_), [False, False]),
+    )
+    ids = {"sign_id": np.arange(number + 2), "is_installed": np.ones(number + 2, np.bool_)}
+    with_unread = compared(LotCohort.of(cohort.fit, longer, **ids))
+    assert with_unread.p_value == pytest.approx(compared(cohort).p_value, rel=1e-9)
