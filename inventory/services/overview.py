@@ -8,12 +8,22 @@ from typing import TYPE_CHECKING, Any
 from django.db.models import Count, Q
 
 from inventory.engineering.assessment.vocabulary import Verdict
-from inventory.models import ImportSettlement, PrintOrder, RefusedEntry, Sign, Standing
+from inventory.models import (
+    ForecastRun,
+    ImportSettlement,
+    LotFinding,
+    PrintOrder,
+    RefusedEntry,
+    Sign,
+    Standing,
+)
 from inventory.services.doubts import flag_groups
 from inventory.services.exchange.settling import to_decide
 from inventory.services.wrong_data import open_added, open_wrong_data
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from inventory.models import Organisation
 
 FIRST_FEW = 5
@@ -49,6 +59,9 @@ class Overview:
     from_phones: Waiting
     said_wrong_count: int
     added_count: int
+    due_soon_count: int
+    suspect_lots: Waiting
+    forecast_at: datetime | None
 
 
 BELOW = Q(verdict__in=(Verdict.BELOW.value, Verdict.SHEETING_NOT_ALLOWED.value))
@@ -65,6 +78,7 @@ def overview(*, organisation: Organisation) -> Overview:
         severe=Count("pk", filter=SEVERE),
         below=Count("pk", filter=BELOW),
         due=Count("pk", filter=Q(is_due=True)),
+        due_soon=Count("pk", filter=Q(is_due=False, is_due_soon=True)),
         undecided=Count("pk", filter=UNDECIDED),
         unread=Count("pk", filter=UNREAD),
         **{
@@ -105,6 +119,8 @@ def overview(*, organisation: Organisation) -> Overview:
     groups = flag_groups(organisation)
     refused = RefusedEntry.objects.owned_by(organisation).filter(settled_at__isnull=True)
     held = to_decide(organisation)
+    suspects = LotFinding.objects.owned_by(organisation).filter(is_suspect=True)
+    forecasts = ForecastRun.objects.owned_by(organisation).filter(stage=ForecastRun.Stage.DONE)
     return Overview(
         sign_count=counts["every"],
         count_of_verdict={v.value: counts[f"verdict_{n}"] for n, v in enumerate(Verdict)},
@@ -130,4 +146,11 @@ def overview(*, organisation: Organisation) -> Overview:
         ),
         said_wrong_count=open_wrong_data(organisation).count(),
         added_count=open_added(organisation).count(),
+        due_soon_count=counts["due_soon"],
+        suspect_lots=Waiting(
+            suspects.count(), list(suspects.order_by("q_value", "key")[:FIRST_FEW])
+        ),
+        forecast_at=forecasts.order_by("-started_at", "-pk")
+        .values_list("finished_at", flat=True)
+        .first(),
     )

@@ -23,6 +23,7 @@ MARKER_COLUMNS = (
     "longitude_deg",
     "verdict",
     "is_due",
+    "is_due_soon",
     "condition",
     "sign_code",
     "sign_name",

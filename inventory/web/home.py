@@ -12,6 +12,7 @@ from inventory.services.marks import MARK_OF_VERDICT, MARKS
 from inventory.services.overview import overview
 from inventory.services.sign_faces import local_types_of
 from inventory.web.filters import SAFETY_CLASSES
+from inventory.web.lot_plots import FindingWords
 from inventory.web.membership import MemberRequest, role_required
 
 if TYPE_CHECKING:
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 
 MEANING_OF_MARK = {
     "meets": "The mean of the readings is at or above the published level.",
+    "due-soon": "It meets its level, but is expected to be below it within the months set.",
     "due": "It meets its level, but something else makes it due; the page says what.",
     "below": "The mean of the readings is below the published level.",
     "undecided": "The rows that could apply disagree; something has to be known first.",
@@ -34,11 +36,18 @@ WORDS = (
     ("level", "The least retroreflectivity a face must keep, as the manual prints it."),
     ("reading", "One measured coefficient of retroreflection of one colour, in cd/lx/m²."),
     ("due", "To be dealt with: below its level, badly damaged, or past its date."),
+    (
+        "due date",
+        "The day by which the chance that a face is below its level reaches the share in your "
+        "rules, by the readings of all faces like it.",
+    ),
+    ("cohort", "Faces of the same sheeting, colour and make; they tell of each other."),
     ("safety class", "The order in which signs are looked after, 1 first."),
     (
         "lot and run",
         "The batch of sheeting a face was cut from, and the printing it came out of.",
     ),
+    ("suspect lot", "A lot whose faces lose R_A faster than those of ordinary lots."),
 )
 
 
@@ -55,6 +64,7 @@ def overview_page(request: MemberRequest) -> HttpResponse:
         "due_counts": [
             (number, words, seen.due_count_of_class[number]) for number, words in SAFETY_CLASSES
         ],
+        "suspect_lots": [FindingWords(each) for each in seen.suspect_lots.first_few],
         "local_types": local_types_of(request.organisation),
     }
     return render(request, "inventory/assessment/overview.html", context)

@@ -53,11 +53,17 @@ class FindingWords:
     @property
     def sentence(self) -> str:
         """Return the finding in a sentence."""
+        return f"{self.name[:1].upper()}{self.name[1:]} {self.figures}"
+
+    @property
+    def figures(self) -> str:
+        """Return how fast it loses, to put behind its name."""
         read = self.finding.sign_count
+        loses = "lose" if self.is_group else "loses"
         return (
-            f"{self.name[:1].upper()}{self.name[1:]} loses {percent(self.loss)} % a year where "
-            f"such faces lose {percent(self.usual_loss)} % (between {percent(self.loss_low)} "
-            f"and {percent(self.loss_high)}); {read:,} sign{'' if read == 1 else 's'} read."
+            f"{loses} {percent(self.loss)} % a year where such faces lose "
+            f"{percent(self.usual_loss)} % (between {percent(self.loss_low)} and "
+            f"{percent(self.loss_high)}); {read:,} sign{'' if read == 1 else 's'} read."
         )
 
     @property
@@ -92,7 +98,7 @@ class FindingWords:
     def false_share(self) -> str:
         """Return the share of ordinary lots among those listed down to this one."""
         share = PERCENT * self.finding.q_value
-        return "under 1 %" if share < 1 else f"{share:.0f} %"
+        return "under 1\N{NO-BREAK SPACE}%" if share < 1 else f"{share:.0f}\N{NO-BREAK SPACE}%"
 
     @property
     def hidden(self) -> str:
@@ -178,7 +184,6 @@ def plot_of_rivals(words: FindingWords, rivals: ScopedQuerySet) -> Plot:
         kept.append(words)
     mine = [n for n, each in enumerate(kept, 1) if each.finding.pk == words.finding.pk]
     others = [n for n, each in enumerate(kept, 1) if each.finding.pk != words.finding.pk]
-    span = words.ordinary_span
     kind = _KIND_WORDS[words.finding.kind]
     place = mine[0]
     note = f"The {MOST_RIVALS} that lose fastest of {count:,}." if count > MOST_RIVALS else ""
@@ -194,6 +199,7 @@ def plot_of_rivals(words: FindingWords, rivals: ScopedQuerySet) -> Plot:
         x_label="the fastest first",
         y_label="% of R_A a year more than such faces",
         series=[
+            *_ordinary_band(words, len(kept)),
             Series(
                 f"other {kind}s",
                 "points",
@@ -207,13 +213,18 @@ def plot_of_rivals(words: FindingWords, rivals: ScopedQuerySet) -> Plot:
         columns=COLUMNS,
         rows=[kept[n - 1].row() for n in shown],
         is_from_zero=False,
-        note=note + (_span_words(span, words) if span else ""),
+        note=note,
     )
 
 
-def _span_words(span: tuple[float, float], words: FindingWords) -> str:
-    low, high = (each - words.usual_loss for each in span)
-    return f" Nine in ten ordinary ones lie between {percent(low)} and {percent(high)}."
+def _ordinary_band(words: FindingWords, count: int) -> list[Series]:
+    """Return the band in which nine in ten ordinary lots lie, where that is known."""
+    if words.ordinary_span is None:
+        return []
+    low, high = (each - words.usual_loss for each in words.ordinary_span)
+    label = f"nine in ten ordinary ones, {percent(low)} to {percent(high)}"
+    ends = (0.5, count + 0.5)
+    return [Series(label, "band", (), (low, low), (high, high), x=ends, role="cohort")]
 
 
 def _points(

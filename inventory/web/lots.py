@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from django import forms
-from django.db.models import F
+from django.db.models import Count, F
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
@@ -13,7 +13,7 @@ from django.views.decorators.http import require_safe
 from inventory.engineering.forecast.cohorts import CohortKey
 from inventory.models import CohortFit, LotFinding, Organisation, Role, Sign
 from inventory.services.forecast.lots import position_under_warranty, signs_of_finding
-from inventory.services.marks import MARKS
+from inventory.services.marks import MARKS, mark_of
 from inventory.services.sign_faces import local_types_of
 from inventory.services.sign_map import extent
 from inventory.web.filters import standings_of
@@ -110,6 +110,12 @@ def _signs(request: MemberRequest, finding: LotFinding) -> dict[str, Any]:
         ],
         "page": page_of(request, listed, SIGNS_PER_PAGE),
         "unread_first": unread_first,
+        "standing_counts": [
+            (mark_of(verdict), count)
+            for verdict, count in rows.order_by("verdict")
+            .values_list("verdict")
+            .annotate(count=Count("pk"))
+        ],
         "map": map_settings(extent(rows)),
         "map_query": f"lot={finding.pk}",
         "marks": MARKS,

@@ -97,7 +97,7 @@ def map_settings(box: Box | None) -> dict[str, Any]:
 
 
 def _marker(row: dict[str, Any]) -> dict[str, Any]:
-    mark = mark_of(row["verdict"], is_due=row["is_due"])
+    mark = mark_of(row["verdict"], is_due=row["is_due"], is_due_soon=row["is_due_soon"])
     return {
         "id": row["sign_id"],
         "at": (row["latitude_deg"], row["longitude_deg"]),

@@ -45,7 +45,7 @@ def test_only_the_first_few_are_shown_and_all_are_counted_in_few_queries(
     agency = make_agency()
     for n in range(FIRST_FEW + 2):
         make_standing(make_sign(agency), verdict="below", is_due=True, due_order=n)
-    with django_assert_max_num_queries(20):
+    with django_assert_max_num_queries(23):
         seen = overview(organisation=agency)
     assert seen.below.count == FIRST_FEW + 2
     assert [s.due_order for s in seen.below.first_few] == list(range(FIRST_FEW))

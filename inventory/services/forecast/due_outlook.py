@@ -101,7 +101,7 @@ def due_outlook(*, organisation: Organisation, today: date) -> DueOutlook:
     """
     run = (
         ForecastRun.objects.owned_by(organisation)
-        .filter(finished_at__isnull=False)
+        .filter(stage=ForecastRun.Stage.DONE)
         .order_by("-started_at", "-pk")
         .first()
     )
