@@ -21,13 +21,17 @@ from inventory.engineering.forecast.backtest import (
     can_be_told,
     score_later,
 )
+from inventory.engineering.forecast.choose import choose_cohort_model
+from inventory.engineering.forecast.covariates import Covariates
 from inventory.engineering.forecast.fit import METHOD_VERSION, Scale, fit_cohort
 from inventory.engineering.forecast.observations import UNKNOWN, Observations
-from inventory.engineering.forecast.shapes import LINEAR
+from inventory.engineering.forecast.shapes import LINEAR, AgeShape
 from inventory.errors import OutOfRangeError
 from inventory.models import BackTest
 from inventory.services.forecast.back_test_report import RECORDED, TAKEN, summary_of
+from inventory.services.forecast.fitting import session_sd_of
 from inventory.services.forecast.gathering import DAYS_PER_YEAR, GatheredCohort, gather_cohorts
+from inventory.services.standing import policy_or_none
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -39,6 +43,8 @@ if TYPE_CHECKING:
 MOST_CUT_OFFS = 12
 LEAST_EARLIER = 30  # readings of the whole fleet
 LEAST_LATER = 10
+CHOSEN_AGAIN_AT = 1.5  # times the readings that a model was chosen by
+CURVED = "curved"
 TOO_FEW_KNOWN = f"readings of cohorts with fewer than {LEAST_KNOWN} readings known by the day"
 NO_AGE_KNOWN = "readings of cohorts in which no sign of known age was read by the day"
 NOT_STARTED = "readings of signs that had neither an age nor a reading on the day"
@@ -63,7 +69,7 @@ def run_back_test(
     if test is not None:
         now = test.started_at
     tell("gathering all readings")
-    today = now.astimezone(ZoneInfo(organisation.time_zone)).date()
+    today = organisation.day_of(now)
     whole = list(gather_cohorts(organisation=organisation, today=today, recorded_before=now))
     if test is None:
         test = _begin(organisation, whole, cut_offs, today, now)
@@ -75,9 +81,21 @@ def run_back_test(
         tell(f"{words}: gathering what was known")
         known_by = test.summary["known_by"]
         known = _known_on(organisation, day, whole, known_by)
-        until = days[number] if number < len(days) else None
         row = _row(
-            day, known, whole, until=until, tell=lambda key, to=words: tell(f"{to}: {key}")
+            day,
+            known,
+            whole,
+            until=days[number] if number < len(days) else None,
+            session_sd=session_sd_of(
+                policy_or_none(organisation, _midnight(organisation, day))
+            ),
+            models={
+                cohort["key"]: cohort["model"]
+                for before in test.rows
+                if before["cut_off"] < day.isoformat()
+                for cohort in before["cohorts"]
+            },
+            tell=lambda key, to=words: tell(f"{to}: {key}"),
         )
         test = _keep(test, row)
     if test.finished_at is None:
@@ -158,9 +176,17 @@ def _known_on(
     """Return the cohorts as they were known on a day, by key."""
     if known_by == TAKEN:
         return {each.key.text: _before(each, day) for each in whole}
-    midnight = datetime.combine(day, time(), tzinfo=ZoneInfo(organisation.time_zone))
-    found = gather_cohorts(organisation=organisation, today=day, recorded_before=midnight)
+    found = gather_cohorts(
+        organisation=organisation,
+        today=day,
+        recorded_before=_midnight(organisation, day),
+    )
     return {each.key.text: each for each in found}
+
+
+def _midnight(organisation: Organisation, day: date) -> datetime:
+    """Return the moment that a day begins, where the agency is."""
+    return datetime.combine(day, time(), tzinfo=ZoneInfo(organisation.time_zone))
 
 
 def _before(cohort: GatheredCohort, day: date) -> GatheredCohort:
@@ -190,9 +216,15 @@ def _row(
     whole: Iterable[GatheredCohort],
     *,
     until: date | None,
+    session_sd: float | None,
+    models: dict[str, dict[str, Any]],
     tell: Callable[[str], None],
 ) -> dict[str, Any]:
-    """Return how the readings after a day were told from it, by cohort."""
+    """
+    Return how the readings after a day were told from it, by cohort.
+
+    ``until`` is the next day of forecasting, ``models`` those chosen on the days before.
+    """
     cohorts: list[dict[str, Any]] = []
     left_out: dict[str, int] = {}
 
@@ -213,7 +245,9 @@ def _row(
             leave_out(NO_AGE_KNOWN, number)
             continue
         tell(later.key.words)
-        fit, words = _fit(joined.known)
+        fit, model = _fit(
+            joined.known, session_sd=session_sd, before=models.get(later.key.text)
+        )
         told = score_later(fit, joined.known, joined.later, age_now_years=joined.age_years)
         soon = np.bincount(joined.known.sign, minlength=joined.known.sign_count) > 0
         is_new = soon[joined.later.sign]
@@ -226,7 +260,7 @@ def _row(
                 "later": number,
                 # Readings that no later day tells again: adding them up counts each once.
                 "readings": int(is_new.sum()),
-                "model": words,
+                "model": model,
                 "told": [
                     [
                         each.rival.value,
@@ -312,10 +346,40 @@ def _join(day: date, then: GatheredCohort | None, later: GatheredCohort) -> _Joi
     )
 
 
-def _fit(known: Observations) -> tuple[Fit, str]:
-    """Return the fit of what was known, by the model it would have had, and its words."""
-    fit = fit_cohort(known, scale=Scale.LOG, shape=LINEAR)
-    return fit, f"{fit.scale.value}, {fit.shape.name}"
+def _fit(
+    known: Observations, *, session_sd: float | None, before: dict[str, Any] | None
+) -> tuple[Fit, dict[str, Any]]:
+    """
+    Return the fit of what was known, by the model it would have had, and that model.
+
+    The model is chosen again once there are half as many readings more than when it was last
+    chosen, on an earlier day; its figures are of this day always.
+    """
+    if before is None or len(known) >= CHOSEN_AGAIN_AT * before["chosen_of"]:
+        fit = choose_cohort_model(known, session_sd=session_sd).fit
+        return fit, {
+            "scale": fit.scale.value,
+            "shape": fit.shape.name,
+            "quadrant": fit.covariates.uses_quadrant,
+            "district": fit.covariates.uses_district,
+            "chosen_of": len(known),
+        }
+    of_read = known.district[np.unique(known.sign)] if before["district"] else np.array([], int)
+    fit = fit_cohort(
+        known,
+        scale=Scale(before["scale"]),
+        shape=_curve(known) if before["shape"] == CURVED else LINEAR,
+        covariates=Covariates.of_districts(of_read, uses_quadrant=before["quadrant"]),
+        session_sd=session_sd,
+    )
+    return fit, before
+
+
+def _curve(known: Observations) -> AgeShape:
+    try:
+        return AgeShape.curved(known.age_years[known.is_age_known[known.sign]])
+    except OutOfRangeError:
+        return LINEAR
 
 
 @transaction.atomic
