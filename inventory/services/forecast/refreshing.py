@@ -206,9 +206,10 @@ class _Round:
             self.now,
         )
         found = StoredSigns()
-        last: int | None = 0
-        while (last := storer.store_step(cohorts, last, found)) is not None:
+        last = storer.store_step(cohorts, 0, found)
+        while last is not None:
             self._tell(found.signs, self.total)
+            last = storer.store_step(cohorts, last, found)
         self.summary.dropped = drop_forecasts_of_gone(self.organisation)
         self.summary.signs, self.summary.remade = found.signs, found.remade
         self.summary.bases = found.bases

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from django.db import transaction
 
@@ -228,7 +228,7 @@ def drop_forecasts_of_gone(organisation: Organisation) -> int:
     return int(stale.delete()[0])
 
 
-def _stored_of(told: Sequence[ToldColour], found: SignDue) -> dict[str, object]:
+def _stored_of(told: Sequence[ToldColour], found: SignDue) -> dict[str, Any]:
     return next((each.stored for each in told if each.due.color == found.color), {})
 
 
