@@ -61,12 +61,14 @@ from tests.factories import (
     make_support,
     print_order,
 )
+from tests.models.world_of_forecasts import fill_forecasts
 from tests.models.world_of_phones import (
     fill_merges,
     fill_packages,
     fill_phones,
     fill_wrong_data,
 )
+from tests.models.world_of_programmes import fill_programmes
 
 if TYPE_CHECKING:
     from inventory.models import Inspection, Organisation, PrintRun
@@ -140,6 +142,8 @@ def fill(agency: Organisation, shop: Organisation) -> Side:
     fill_wrong_data(new, person)
     fill_merges(agency, person)
     fill_packages(agency, new, person)
+    fill_forecasts(agency, shop, new)
+    fill_programmes(agency, new)
     draft = draft_order(agency=agency, shop=shop, signs=[make_sign(agency)], by=person, now=NOW)
     return Side(
         agency=agency,
