@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from statistics import fmean
 from typing import TYPE_CHECKING, NamedTuple
 
-from django.db.models import Avg, FloatField
+from django.db.models import Avg, Exists, FloatField, OuterRef, Q
 from django.db.models.functions import Cast
 
 from inventory.engineering.inspection.usability import (
@@ -18,8 +18,14 @@ from inventory.engineering.inspection.vocabulary import How, SurfaceState
 from inventory.engineering.standards.new_sheeting import new_sheeting_minimum
 from inventory.engineering.standards.vocabulary import Color
 from inventory.errors import NoPublishedValueError, OutOfRangeError
-from inventory.models import ColourArea, Reading, Sign
-from inventory.services.forecast.usable_visits import FleetDoubts
+from inventory.models import (
+    ColourArea,
+    FlagSettlement,
+    Inspection,
+    InspectionFlag,
+    Reading,
+    Sign,
+)
 
 if TYPE_CHECKING:
     from datetime import date
@@ -90,10 +96,16 @@ def _newest_readings(
     organisation: Organisation, signs: ScopedQuerySet
 ) -> tuple[dict[tuple[int, str], _Newest], int]:
     """Return the newest clean dry reading of each colour of each sign, and how many count."""
-    doubts = FleetDoubts.of(organisation)
+    flags = InspectionFlag.objects.filter(inspection=OuterRef("reading_set__inspection"))
+    in_doubt = flags.filter(
+        Q(settlement__isnull=True) | Q(settlement__outcome=FlagSettlement.Outcome.SET_ASIDE)
+    )
+    put_right = Inspection.objects.filter(corrects=OuterRef("reading_set__inspection"))
     rows = (
         Reading.objects.owned_by(organisation)
         .filter(
+            ~Exists(in_doubt),
+            ~Exists(put_right),
             reading_set__inspection__sign__in=signs.order_by().values("pk"),
             reading_set__inspection__how=How.HAND_HELD.value,
             reading_set__inspection__surface_state__in=_CLEAN_AND_DRY,
@@ -111,7 +123,6 @@ def _newest_readings(
         .order_by("reading_set__inspection__taken_at", "reading_set__inspection_id")
         .values_list(
             "reading_set__inspection__sign_id",
-            "reading_set__inspection_id",
             "reading_set__inspection__taken_at",
             "reading_set__color",
             "mean",
@@ -119,8 +130,8 @@ def _newest_readings(
     )
     newest: dict[tuple[int, str], _Newest] = {}
     number = 0
-    for sign, inspection, taken_at, color, mean in rows:
-        if inspection in doubts.corrected or inspection in doubts.doubt or not mean:
+    for sign, taken_at, color, mean in rows:
+        if not mean:  # read as 0: damage, not decline
             continue
         number += 1
         newest[sign, color] = _Newest(organisation.day_of(taken_at), mean)
