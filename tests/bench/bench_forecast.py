@@ -1,17 +1,22 @@
-"""How fast a cohort is fitted and every sign forecast: a large fleet, and against a peer.
+"""How fast a cohort's model is chosen and fitted and every sign forecast, and against a peer.
 
 The peer is the mixed model of statsmodels on the same readings, random level and slope, REML.
+What lots and back-tests find is measured by the rows of forecast_lots and forecast_proof.
 """
 
 from __future__ import annotations
 
+import importlib
+import importlib.util
 import resource
 import time
 import warnings
+from dataclasses import replace
 
 import numpy as np
 from statsmodels.regression.mixed_linear_model import MixedLM
 
+from inventory.engineering.forecast.choose import choose_cohort_model
 from inventory.engineering.forecast.fit import CohortFit, Scale, fit_cohort
 from inventory.engineering.forecast.observations import Observations
 from inventory.engineering.forecast.predict import SignForecasts, forecast_signs
@@ -19,38 +24,71 @@ from inventory.engineering.forecast.shapes import LINEAR
 from tests.bench.rows import Row
 from tests.engineering.forecast.fleets import simulated
 
-SIZES = (10_000, 100_000, 1_000_000)
+SIZES = (10_000, 30_000, 100_000, 300_000, 1_000_000)
 SIGNS_PER_LOT = 60
+VISITS_PER_SESSION = 150
+SESSION_SD = 0.08
+DISTRICTS = 8
 PEER_SIGNS = 8_000
 VISITS = 3
 LIMIT_S = 30.0
 LIMIT_GIB = 4.0
 LEAST_RATIO = 500
 SEED = 20260601
+PARTS = ("tests.bench.forecast_lots", "tests.bench.forecast_proof")
 
 
 def run() -> list[Row]:
     """Return the figures; nothing is read from a database."""
-    return [_peer_row(), *(_fleet_row(signs) for signs in SIZES), _memory_row()]
+    found = [_peer_row(), *(_fleet_row(signs) for signs in SIZES), _memory_row()]
+    for part in PARTS:
+        if importlib.util.find_spec(part) is not None:
+            found += importlib.import_module(part).rows()
+    return found
 
 
-def _fleet_row(signs: int) -> Row:
+def _fleet(signs: int) -> Observations:
+    """Return a fleet with lots, sessions, facings and districts, as an agency has them."""
     observations, _level, _slope = simulated(
         SEED, signs, visits=VISITS, lots=signs // SIGNS_PER_LOT, repeatability=0.05
     )
+    draw = np.random.default_rng(SEED + 1)
+    sessions = len(observations) // VISITS_PER_SESSION
+    session = draw.integers(0, sessions, len(observations))
+    error = np.exp(draw.normal(0, SESSION_SD, sessions))
+    return replace(
+        observations,
+        session=session,
+        ra_cd_lx_m2=observations.ra_cd_lx_m2 * error[session],
+        quadrant=draw.integers(0, 4, signs),
+        district=draw.integers(0, DISTRICTS, signs),
+    )
+
+
+def _fleet_row(signs: int) -> Row:
+    observations = _fleet(signs)
     started = time.perf_counter()
-    fit = fit_cohort(observations, scale=Scale.LOG, shape=LINEAR)
+    times: list[float] = []
+
+    def tell(words: str) -> None:
+        if words.startswith("summing") and not times:
+            times.append(time.perf_counter() - started)
+
+    chosen = choose_cohort_model(observations, progress=tell)
     fitted_s = time.perf_counter() - started
-    _forecast(fit, observations)
+    _forecast(chosen.fit, observations)
     whole_s = time.perf_counter() - started
     is_largest = signs == SIZES[-1]
+    model = next(score for score in chosen.scores if score.is_chosen)
     return Row(
-        name=f"fit and forecast {signs:,} signs, {len(observations):,} visits",
+        name=f"choose, fit and forecast {signs:,} signs, {len(observations):,} visits",
         value=whole_s,
         unit="s",
         target=f"≤ {LIMIT_S:g} s" if is_largest else None,
         holds=whole_s <= LIMIT_S if is_largest else None,
-        note=f"fit {fitted_s:.2f} s; {whole_s / signs * 1e6:.1f} µs a sign, with lots",
+        note=f"{whole_s / signs * 1e6:.1f} µs a sign; choice {times[0]:.2f} s, fit "
+        f"{fitted_s - times[0]:.2f} s, forecast {whole_s - fitted_s:.2f} s; with lots and "
+        f"{len(observations) // VISITS_PER_SESSION:,} sessions; {model.words}",
     )
 
 
@@ -87,9 +125,14 @@ def _fit_seconds(observations: Observations) -> float:
 
 def _forecast(fit: CohortFit, observations: Observations) -> SignForecasts:
     number = observations.sign_count
+    if fit.grams is None:
+        msg = "A fit just made has its sums."
+        raise AssertionError(msg)
     return forecast_signs(
         fit,
         fit.grams,
+        quadrant=observations.quadrant,
+        district=observations.district,
         lot=observations.lot,
         is_age_known=observations.is_age_known,
         age_now_years=np.full(number, 12.0),

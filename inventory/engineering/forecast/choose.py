@@ -23,11 +23,13 @@ from inventory.engineering.forecast.fit import (
 from inventory.engineering.forecast.observations import Observations, TruthArray
 from inventory.engineering.forecast.shapes import LINEAR, AgeShape
 from inventory.engineering.forecast.states import KnownOfSigns, states_now
+from inventory.engineering.forecast.variances import Variances
 from inventory.engineering.inspection.student import FloatArray, WholeArray
 from inventory.errors import OutOfRangeError
 
 MOST_SIGNS = 3_000  # the models are compared on
 FOLDS = 2
+FURTHER_ERRORS = 2.0  # a covariate must gain, that few cohorts get one by chance
 LEAST_HELD_BACK = 100  # readings, for a comparison to mean something
 _HALF_LOG_2PI = 0.5 * float(np.log(2 * np.pi))
 
@@ -158,7 +160,7 @@ def choose_cohort_model(
             now = tried[place][0]
             more = _Model(now.scale, now.shape, _joined(now.covariates, covariates))
             tried.append((more, trial.scores_of(more)))
-            if _is_better(tried[-1][1], tried[place][1]):
+            if _is_better(tried[-1][1], tried[place][1], FURTHER_ERRORS):
                 place = len(tried) - 1
         best = tried[place][0]
         scores = _scored(tried, place)
@@ -185,6 +187,7 @@ class _Trial:
     prior: Prior
     session_sd: float | None
     tell: Callable[[str], None]
+    found: dict[Scale, Variances]  # the spread of the last fit on each scale
 
     @classmethod
     def make(
@@ -209,6 +212,7 @@ class _Trial:
             prior,
             session_sd,
             tell,
+            {},
         )
 
     @property
@@ -230,7 +234,9 @@ class _Trial:
                 covariates=model.covariates,
                 prior=self.prior,
                 session_sd=self.session_sd,
+                start=self.found.get(model.scale),
             )
+            self.found[model.scale] = fit.variances
             scores[self.fold == fold] = log_densities(fit, self.observations, chosen)
         return scores
 
@@ -325,10 +331,10 @@ def _simplest_near_best(tried: list[tuple[_Model, FloatArray]]) -> int:
     return int(np.argmax(means))
 
 
-def _is_better(scores: FloatArray, than: FloatArray) -> bool:
-    """Return whether scores are higher by over one standard error of the difference."""
+def _is_better(scores: FloatArray, than: FloatArray, errors: float = 1.0) -> bool:
+    """Return whether scores are higher by over so many standard errors of the difference."""
     gain = scores - than
-    return bool(gain.mean() > gain.std(ddof=1) / np.sqrt(len(gain)))
+    return bool(gain.mean() > errors * gain.std(ddof=1) / np.sqrt(len(gain)))
 
 
 def _to_try(observations: Observations) -> list[Covariates]:
@@ -379,6 +385,6 @@ def _reason(scores: tuple[ModelScore, ...], held_back: int) -> str:
         return f"of {len(scores)} models it told {held_back:,} held-back readings best."
     return (
         f"of {len(scores)} models the simplest that told {held_back:,} held-back readings as "
-        f"well as any ({best.words} was better by {own.below_best:.4f} a reading, less than "
-        f"the standard error of {own.se_against_best:.4f} or not worth its further figures)."
+        f"well as any, as far as they can say ({best.words}: better by {own.below_best:.4f} a "
+        f"reading, with a standard error of {own.se_against_best:.4f})."
     )

@@ -244,6 +244,7 @@ def fit_cohort(
     prior: Prior | None = WEAK_PRIOR,
     session_sd: float | None = SESSION_PRIOR,
     variances: Variances | None = None,
+    start: Variances | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> CohortFit:
     """
@@ -269,6 +270,8 @@ def fit_cohort(
         of R_A: the centre of a weak prior. None or 0: there is no such error.
     variances : Variances, optional
         Known, as from a stored fit of the same readings: they are not looked for again.
+    start : Variances, optional
+        Where to begin looking for them, such as those of nearly the same readings.
     progress : callable, optional
         Told in words what is being done.
 
@@ -322,10 +325,11 @@ def fit_cohort(
     has_sessions = bool(session_sd) and session_count >= MINIMUM_SESSIONS
     if variances is None and has_sessions and session_sd:
         variances = fit_variances_with_sessions(
-            visits, session, cohort, prior, unit, session_sd * unit, progress=tell
+            visits, session, cohort, prior, unit, session_sd * unit, start=start, progress=tell
         )
     elif variances is None:
-        variances = fit_variances(sums_of_sample(cohort, sample_of_lots(cohort)), prior, unit)
+        sample = sums_of_sample(cohort, sample_of_lots(cohort))
+        variances = fit_variances(sample, prior, unit, start)
     sessions = None
     if not variances.session_sd or not session_count:
         tell("fitting level, decline and lots")
@@ -334,7 +338,7 @@ def fit_cohort(
         tell(f"fitting level, decline, lots and {session_count:,} sessions")
         found = solve_sessions(visits, session, session_count, cohort, variances)
         grams, solution = found.grams, found.solution
-        of_sessions = np.unique(observations.session[observations.session != UNKNOWN])
+        of_sessions = np.unique(observations.session[session >= 0])
         sessions = SessionErrors(of_sessions, found.effects, found.own_variances)
     ages = observations.age_years[observations.is_age_known[observations.sign]]
     return CohortFit(

@@ -21,6 +21,7 @@ from inventory.engineering.inspection.student import FloatArray, WholeArray
 from inventory.errors import OutOfRangeError
 
 SIGNS_DRAWN = 2_000  # the shared part is taken from
+LEAST_OF_CLASS = 100  # of a class, or all it has
 DRAWS = 64  # of the cohort's line, each with its mirror image
 
 
@@ -138,7 +139,7 @@ def due_counts(
         expected[place] = chance.sum(axis=0)
         own[place] = (chance * (1.0 - chance)).sum(axis=0)
     sizes = np.bincount(row, minlength=len(classes))
-    drawn = np.sort(np.random.default_rng(0).permutation(len(counted))[:SIGNS_DRAWN])
+    drawn = _drawn(row, sizes)
     some = counted[drawn]
     signs = KnownOfSigns.of_fit(
         fit,
@@ -168,6 +169,16 @@ def due_counts(
         shared_sd=shared,
         sd=np.sqrt(shared**2 + own),
     )
+
+
+def _drawn(row: WholeArray, sizes: WholeArray) -> WholeArray:
+    """Return which signs the shared part is taken from: of each class its share."""
+    order = np.random.default_rng(0).permutation(len(row))
+    kept = []
+    for place, size in enumerate(sizes.tolist()):
+        number = max(SIGNS_DRAWN * size // max(len(row), 1), LEAST_OF_CLASS)
+        kept.append(order[row[order] == place][:number])
+    return np.sort(np.concatenate([np.zeros(0, dtype=np.int64), *kept]))
 
 
 def _shared_sd(

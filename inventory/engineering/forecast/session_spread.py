@@ -33,6 +33,7 @@ def fit_variances_with_sessions(
     unit: float,
     session_sd: float,
     *,
+    start: Variances | None,
     progress: Callable[[str], None],
 ) -> Variances:
     """
@@ -51,6 +52,8 @@ def fit_variances_with_sessions(
         What a share is of on the scale fitted.
     session_sd : float
         What is stated of the sessions' spread, on the scale fitted.
+    start : Variances, optional
+        Where to begin, where its sessions differ.
     progress : callable
         Told in words.
     """
@@ -59,9 +62,12 @@ def fit_variances_with_sessions(
     some, kept = visits.of_signs(chosen)
     place, count = number_sessions(session[kept])
     factor = None if prior is None else prior.session_factor
-    first = fit_variances(sample, prior, unit)
-    left = max(first.residual_sd**2 - session_sd**2, 0.25 * first.residual_sd**2)
-    variances = replace(first, residual_sd=float(np.sqrt(left)), session_sd=session_sd)
+    if start is not None and start.session_sd and start.has_lots == bool(sample.lot_count):
+        variances = start
+    else:
+        first = fit_variances(sample, prior, unit)
+        left = max(first.residual_sd**2 - session_sd**2, 0.25 * first.residual_sd**2)
+        variances = replace(first, residual_sd=float(np.sqrt(left)), session_sd=session_sd)
     for turn in range(1, MOST_ROUNDS + 1):
         progress(f"telling {count:,} sessions from signs, round {turn}")
         found = solve_sessions(some, place, count, sample, variances, is_for_variances=True)

@@ -90,6 +90,8 @@ class SessionErrors:
         >>> found.of(np.array([5, 7]), 0.1)[0].tolist()
         [-0.1, 0.0]
         """
+        if not len(self.numbers):
+            return np.zeros(len(session)), np.full(len(session), session_sd**2)
         place = np.minimum(np.searchsorted(self.numbers, session), len(self.numbers) - 1)
         is_found = self.numbers[place] == session
         return (
@@ -100,18 +102,22 @@ class SessionErrors:
 
 def number_sessions(session: WholeArray) -> tuple[WholeArray, int]:
     """
-    Return sessions numbered 0, 1, 2 …, −1 left as it is, and how many there are.
+    Return sessions of two visits or more numbered 0, 1, 2 …, and how many there are.
+
+    The error of a visit that shares it with none is its own, as if its session were unknown.
 
     Examples
     --------
-    >>> number_sessions(np.array([7, -1, 3, 7]))
-    (array([ 1, -1,  0,  1]), 2)
+    >>> number_sessions(np.array([7, -1, 3, 7, 2, 2]))
+    (array([ 1, -1, -1,  1,  0,  0]), 2)
     """
     known = session != UNKNOWN
-    numbers, found = np.unique(session[known], return_inverse=True)
+    _numbers, found, sizes = np.unique(session[known], return_inverse=True, return_counts=True)
+    is_shared = sizes > 1
+    number = np.where(is_shared, np.cumsum(is_shared) - 1, UNKNOWN)
     place = np.full(len(session), UNKNOWN, dtype=np.int64)
-    place[known] = found
-    return place, len(numbers)
+    place[known] = number[found]
+    return place, int(is_shared.sum())
 
 
 def solve_sessions(

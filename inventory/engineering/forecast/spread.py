@@ -131,6 +131,8 @@ def fit_variances(
 
     # BFGS on six numbers: the bounded L-BFGS of scipy 1.17 spends longer waking its threads
     # than the likelihood takes.
-    begin = centre if start is None else within(start.to_vector())
+    begin = centre
+    if start is not None and start.has_lots == (size == 6):
+        begin = within(start.to_vector())
     found = minimize(cost, begin, jac=True, method="BFGS", options={"gtol": 1e-6})
     return Variances.from_vector(within(found.x))
