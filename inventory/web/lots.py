@@ -7,16 +7,14 @@ from typing import TYPE_CHECKING, Any
 from django import forms
 from django.db.models import Count, F
 from django.shortcuts import get_object_or_404, render
-from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from inventory.engineering.forecast.cohorts import CohortKey
-from inventory.models import CohortFit, LotFinding, Organisation, Role, Sign
+from inventory.models import CohortFit, LotFinding, Organisation, Role, Sign, Standing
 from inventory.services.forecast.lots import position_under_warranty, signs_of_finding
 from inventory.services.marks import MARKS, mark_of
 from inventory.services.sign_faces import local_types_of
 from inventory.services.sign_map import extent
-from inventory.web.filters import standings_of
 from inventory.web.form_fields import PickField, WordsField
 from inventory.web.lot_plots import FindingWords, plot_of_page, plot_of_rivals
 from inventory.web.membership import MemberRequest, role_required
@@ -25,8 +23,6 @@ from inventory.web.places import map_settings
 
 if TYPE_CHECKING:
     from django.http import HttpResponse
-
-    from inventory.models import ScopedQuerySet
 
 LOTS_PER_PAGE = 25
 SIGNS_PER_PAGE = 25
@@ -90,9 +86,9 @@ def lot_page(request: MemberRequest, finding_id: int) -> HttpResponse:
 
 def _signs(request: MemberRequest, finding: LotFinding) -> dict[str, Any]:
     """Return where the installed signs of a lot are and how they stand, for their engineer."""
-    rows: ScopedQuerySet
-    _chosen, rows = standings_of(request.organisation, None)
-    rows = rows.filter(sign__in=signs_of_finding(finding).order_by().values("pk"))
+    rows = Standing.objects.owned_by(request.organisation).filter(
+        sign__in=signs_of_finding(finding).order_by().values("pk")
+    )
     unread_first = request.GET.get("order") == UNREAD_FIRST
     order = (
         (F("last_inspected_on").asc(nulls_first=True), "sign_id")
@@ -119,8 +115,6 @@ def _signs(request: MemberRequest, finding: LotFinding) -> dict[str, Any]:
         "map": map_settings(extent(rows)),
         "map_query": f"lot={finding.pk}",
         "marks": MARKS,
-        "can_plan": True,
-        "today": timezone.localdate(),
     }
 
 

@@ -8,10 +8,11 @@ from datetime import date
 from math import ceil, floor
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 from django.db.models import CharField, Count
 from django.db.models.functions import Cast, Substr
 
-from inventory.engineering.forecast.count_range import count_range
+from inventory.engineering.forecast.count_range import count_ranges
 from inventory.models import CohortFit, ForecastRun, SignForecast, Standing
 from inventory.services.forecast.losses import Losses
 
@@ -88,10 +89,6 @@ class _Sums:
         self.mean += mean
         self.variance += variance
 
-    def with_certain(self, count: int) -> Expected:
-        low, high = count_range(self.mean, self.variance)
-        return Expected(self.mean + count, low + count, high + count)
-
 
 def due_outlook(*, organisation: Organisation, today: date) -> DueOutlook:
     """
@@ -115,10 +112,7 @@ def due_outlook(*, organisation: Organisation, today: date) -> DueOutlook:
     dates = _DueDates(organisation)
     first_year = today.year
     of_class, total, below_now = _sum_counts(counted, first_year)
-    years = [
-        _year(year, of_class.get(year, {}), total.get(year, _Sums()), dates)
-        for year in range(first_year, first_year + YEARS_AHEAD + 1)
-    ]
+    years = _years(range(first_year, first_year + YEARS_AHEAD + 1), of_class, total, dates)
     standings = Standing.objects.owned_by(organisation)
     return DueOutlook(
         made_at=run.finished_at if run else None,
@@ -176,19 +170,43 @@ def _sum_counts(
     return of_class, total, below_now
 
 
-def _year(year: int, of_class: dict[int, _Sums], total: _Sums, dates: _DueDates) -> YearOfDue:
-    """Return one year: what the readings lead to expect, and what ends by its age or fade."""
-    by_age = dates.by_age.get(year, {})
-    return YearOfDue(
-        year=year,
-        total=total.with_certain(sum(by_age.values())),
-        of_class={
-            number: of_class.get(number, _Sums()).with_certain(by_age.get(number, 0))
-            for number in CLASS_NUMBERS
-        },
-        by_age=sum(by_age.values()),
-        due_dates=dates.of_year.get(year, 0),
-    )
+def _years(
+    years: range,
+    of_class: dict[int, dict[int, _Sums]],
+    total: dict[int, _Sums],
+    dates: _DueDates,
+) -> list[YearOfDue]:
+    """Return each year: what the readings lead to expect, and what ends by its age or fade."""
+    nothing = _Sums()
+    sums = [
+        [total.get(year, nothing)]
+        + [of_class.get(year, {}).get(number, nothing) for number in CLASS_NUMBERS]
+        for year in years
+    ]
+    means = np.array([[each.mean for each in row] for row in sums])
+    variances = np.array([[each.variance for each in row] for row in sums])
+    ends = count_ranges(means.ravel(), variances.ravel())
+    low, high = (each.reshape(means.shape) for each in ends)
+    found = []
+    for n, year in enumerate(years):
+        by_age = dates.by_age.get(year, {})
+        certain = [sum(by_age.values()), *(by_age.get(number, 0) for number in CLASS_NUMBERS)]
+        expected = [
+            Expected(
+                float(means[n, k]) + count, int(low[n, k]) + count, int(high[n, k]) + count
+            )
+            for k, count in enumerate(certain)
+        ]
+        found.append(
+            YearOfDue(
+                year=year,
+                total=expected[0],
+                of_class=dict(zip(CLASS_NUMBERS, expected[1:], strict=True)),
+                by_age=certain[0],
+                due_dates=dates.of_year.get(year, 0),
+            )
+        )
+    return found
 
 
 class _DueDates:
