@@ -68,11 +68,10 @@ def planted_lot(plan, seed, *, number):
 
 def both(first, second):
     """Readings of two fleets as one; the signs of the second come last."""
-    moved = replace(second, sign=second.sign + first.sign_count) if len(second) else second
     names = [each.name for each in fields(first)]
-    return Observations(
-        **{name: np.concatenate([getattr(first, name), getattr(moved, name)]) for name in names}
-    )
+    pairs = {name: [getattr(first, name), getattr(second, name)] for name in names}
+    pairs["sign"][1] = pairs["sign"][1] + first.sign_count
+    return Observations(**{name: np.concatenate(pair) for name, pair in pairs.items()})
 
 
 def _read(plan, draw, lot, began):
