@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import pytest
 
 from inventory.engineering.forecast.backtest import Rival
+from inventory.engineering.forecast.choose import choose_cohort_model
+from inventory.engineering.forecast.fit import Scale
+from inventory.engineering.forecast.simulate import FleetPlan, simulate_fleet
 from inventory.errors import OutOfRangeError
 from inventory.models import BackTest
 from inventory.services.forecast import backtests
@@ -211,3 +215,42 @@ def test_another_agencys_readings_play_no_part(agency):
     read_fleet(other, signs=3)
     alone = run_back_test(organisation=agency, now=NOW)
     assert report_of(alone).whole.readings == 3 * SIGNS
+
+
+def test_a_model_is_chosen_again_once_there_are_half_as_many_readings_more(agency, monkeypatch):
+    # 32 readings on the first two days, 48 on the next two, 64 on the last two.
+    read_fleet(agency)
+    chosen = []
+
+    def choose(known, **options):
+        chosen.append(len(known))
+        return choose_cohort_model(known, **options)
+
+    monkeypatch.setattr(backtests, "choose_cohort_model", choose)
+    test = run_back_test(organisation=agency, now=NOW)
+    assert chosen == [32, 48]
+    models = [row["cohorts"][0]["model"]["chosen_of"] for row in test.rows]
+    assert models == [32, 32, 48, 48, 48, 48]
+
+
+def test_a_model_kept_is_fitted_to_what_is_known_now():
+    fleet = simulate_fleet(FleetPlan(signs=200, bend=0.2), 3).observations
+    facing = replace(fleet, quadrant=np.arange(fleet.sign_count) % 4)
+    kept = {
+        "scale": "plain",
+        "shape": "curved",
+        "quadrant": True,
+        "district": False,
+        "chosen_of": len(fleet),
+    }
+    fit, model = backtests._fit(facing, session_sd=None, before=kept)
+    assert model is kept
+    assert (fit.scale, fit.shape.name, fit.covariates.uses_quadrant) == (
+        Scale.PLAIN,
+        "curved",
+        True,
+    )
+    # All read at one age: no curve can be drawn through it, so a line stands in.
+    alike = replace(fleet, age_years=np.full(len(fleet), 3.0))
+    fit, _model = backtests._fit(alike, session_sd=None, before=kept | {"quadrant": False})
+    assert fit.shape.name == "linear"
