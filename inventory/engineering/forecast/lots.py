@@ -232,18 +232,14 @@ def _entries(
     order = np.argsort(level, kind="stable")
     starts = np.searchsorted(level[order], np.arange(len(numbers) + 1))
     pairs: list[tuple[int, int, float]] = []
-    for k in np.flatnonzero(np.diff(starts) > 1):
+    several = np.flatnonzero(np.diff(starts) > 1)
+    read = [_read_by_lot(each, factor) for each in cohorts] if len(several) else []
+    for k in several:
         some = order[starts[k] : starts[k + 1]]
-        ids = [
-            cohorts[cohort[each]].sign_id[
-                (cohorts[cohort[each]].levels[factor] == numbers[k])
-                & (cohorts[cohort[each]].visits_per_sign() > 0)
-            ]
-            for each in some
-        ]
+        ids = [_of_lot(read[cohort[each]], int(numbers[k])) for each in some]
         for a in range(len(some)):
             for b in range(a + 1, len(some)):
-                shared = len(np.intersect1d(ids[a], ids[b]))
+                shared = len(np.intersect1d(ids[a], ids[b], assume_unique=True))
                 if shared:
                     share = shared / np.sqrt(len(ids[a]) * len(ids[b]))
                     pairs.append((int(some[a]), int(some[b]), float(share)))
@@ -258,6 +254,19 @@ def _entries(
         ),
         numbers,
     )
+
+
+def _read_by_lot(cohort: LotCohort, factor: Factor) -> tuple[WholeArray, WholeArray]:
+    """Return the lots of the signs that were read, ascending, and the signs."""
+    is_read = np.flatnonzero(cohort.visits_per_sign() > 0)
+    lots = cohort.levels[factor][is_read]
+    order = np.argsort(lots, kind="stable")
+    return lots[order], cohort.sign_id[is_read[order]]
+
+
+def _of_lot(read: tuple[WholeArray, WholeArray], number: int) -> WholeArray:
+    first, last = np.searchsorted(read[0], [number, number + 1])
+    return read[1][first:last]
 
 
 def _in_order(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
+from functools import cache
 from statistics import fmean
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -15,7 +16,11 @@ from inventory.engineering.inspection.usability import (
     JUDGED_OBSERVATION_ANGLE_DEG,
 )
 from inventory.engineering.inspection.vocabulary import How, SurfaceState
-from inventory.engineering.standards.new_sheeting import new_sheeting_minimum
+from inventory.engineering.standards.new_sheeting import (
+    NEW_SHEETING_FILES,
+    new_sheeting_minimum,
+)
+from inventory.engineering.standards.tables import read_table
 from inventory.engineering.standards.vocabulary import Color
 from inventory.errors import NoPublishedValueError, OutOfRangeError
 from inventory.models import (
@@ -161,15 +166,23 @@ def _shares(
             rows.append((what, f"{mean}; no published minimum of new sheeting is at hand"))
             continue
         share = fmean(of_both) / float(minimum.minimum_ra_cd_lx_m2)
-        mark = "" if minimum.is_verified else ", unverified"
+        mark = "" if minimum.is_verified else "; unverified"
+        least = f"{minimum.minimum_ra_cd_lx_m2.normalize():f} cd/lx/m²"
+        title = _titles()[minimum.table_id]
         rows.append(
             (
                 what,
-                f"{mean}, {share:.0%} of the new minimum of "
-                f"{minimum.minimum_ra_cd_lx_m2.normalize():f} (table {minimum.table_id}{mark})",
+                f"{mean}, {share * 100:.0f} % of the minimum when new, {least} ({title}{mark})",
             )
         )
     return rows
+
+
+@cache
+def _titles() -> dict[str, str]:
+    """Return the titles of the tables of new sheeting by their identifiers."""
+    sources = [read_table(name).source for name in NEW_SHEETING_FILES]
+    return {source.table_id: source.title for source in sources}
 
 
 def _minimum(sheeting_type: str, color: str) -> NewSheetingMinimum | None:
