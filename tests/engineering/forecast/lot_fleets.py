@@ -33,6 +33,7 @@ class LotPlan:
     lot_level_sd: float = 0.0
     lot_slope_sd: float = 0.0
     is_curved: bool = False
+    tail_dof: float = 0.0  # of Student's t for ordinary lots' changes; 0: they are normal
 
 
 def loss_at(ages_years, *, is_curved):
@@ -84,7 +85,11 @@ def _read(plan, draw, lot, began):
     level = LEVEL + draw.normal(0, SIGN_LEVEL_SD, len(lot))
     level += draw.normal(0, 1, len(began))[lot] * plan.lot_level_sd
     slope = draw.normal(0, SIGN_SLOPE_SD, len(lot))
-    slope += draw.normal(0, 1, len(began))[lot] * plan.lot_slope_sd
+    of_lots = draw.normal(0, 1, len(began))
+    if plan.tail_dof:
+        of_lots = draw.standard_t(plan.tail_dof, len(began))
+        of_lots /= np.sqrt(plan.tail_dof / (plan.tail_dof - 2))
+    slope += of_lots[lot] * plan.lot_slope_sd
     times = np.where((lot == 0) & (plan.planted_signs > 0), 1 + plan.excess, 1.0)
     fallen = times[sign] * loss_at(age, is_curved=plan.is_curved)
     noise = draw.normal(0, READING_SD, len(sign))
