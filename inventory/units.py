@@ -7,6 +7,7 @@ MILLIMETRES_PER_INCH = 25.4  # exact by definition (NIST SP 811, appendix B.8)
 METRES_PER_FOOT = 0.3048  # exact by definition (NIST SP 811, appendix B.8)
 METRES_PER_US_SURVEY_FOOT = 1200 / 3937  # NIST SP 811, appendix B.6
 SQUARE_INCHES_PER_SQUARE_FOOT = 144.0
+KILOMETRES_PER_MILE = 1.609344  # exact by definition (NIST SP 811, appendix B.8)
 MINUTES_PER_HOUR = 60.0
 
 
@@ -44,6 +45,18 @@ def feet_to_metres(length_ft: float) -> float:
     3.048
     """
     return length_ft * METRES_PER_FOOT
+
+
+def miles_to_kilometres(length_mi: float) -> float:
+    """
+    Return a length given in international miles as kilometres; likewise a speed.
+
+    Examples
+    --------
+    >>> miles_to_kilometres(25.0)
+    40.2336
+    """
+    return length_mi * KILOMETRES_PER_MILE
 
 
 def square_inches_to_square_feet(area_in2: float) -> float:

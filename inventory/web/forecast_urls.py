@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from inventory.web import backtests, cohorts, control_signs, due_dates, lives, losses, lots
+from inventory.web import backtests, cohorts, control_signs, due_dates, lives, losses, lots, measuring
 
 urlpatterns = [
     path("forecast/", due_dates.due_dates_page, name="due-dates"),
@@ -19,6 +19,7 @@ urlpatterns = [
         control_signs.add_control_signs,
         name="add-control-signs",
     ),
+    path("forecast/to-measure/", measuring.to_measure, name="to-measure"),
     path("forecast/back-test/", backtests.back_test_page, name="back-test"),
     path("forecast/lots/", lots.lot_list, name="lot-list"),
     path("forecast/lots/<int:finding_id>/", lots.lot_page, name="lot-page"),
