@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 PERCENT = 100.0
 MOST_RIVALS = 400
+NARROWEST_BAND = 0.1  # per cent a year, from −0.05 to 0.05: ordinary lots hardly differ
 ROWS_OF_THE_TABLE = 10
 MOST_WORDS_OF_A_CHANCE = 10_000
 COLUMNS = (
@@ -87,6 +88,26 @@ class FindingWords:
         return len(self.finding.members) > 1
 
     @property
+    def is_explained(self) -> bool:
+        """Return whether it stands out only by signs of another lot."""
+        return bool(self.detail.get("explained_by")) and not self.finding.is_suspect
+
+    @property
+    def hangs_on_one_sign(self) -> bool:
+        """Return whether it would not stand out without one single sign."""
+        return bool(self.detail.get("hangs_on_one_sign"))
+
+    @property
+    def is_suspect(self) -> bool:
+        """Return whether it is listed as suspect."""
+        return self.finding.is_suspect
+
+    @property
+    def is_ordinary(self) -> bool:
+        """Return whether nothing about it stands out."""
+        return not (self.is_suspect or self.is_explained or self.hangs_on_one_sign)
+
+    @property
     def chance(self) -> str:
         """Return how rarely an ordinary lot would look as bad, in words."""
         p_value = self.finding.p_value
@@ -153,8 +174,9 @@ def percent(value: float) -> str:
 
 def plot_of_page(lines: Sequence[FindingWords]) -> Plot:
     """Return how fast each lot of a page loses, less what such faces lose."""
-    suspects = [n for n, each in enumerate(lines, 1) if each.finding.is_suspect]
-    others = [n for n, each in enumerate(lines, 1) if not each.finding.is_suspect]
+    suspects = [n for n, each in enumerate(lines, 1) if each.is_suspect]
+    ordinary = [n for n, each in enumerate(lines, 1) if each.is_ordinary]
+    between = [n for n in range(1, len(lines) + 1) if n not in {*suspects, *ordinary}]
     return Plot.make(
         id="lots",
         title="How much faster than such faces each lot loses",
@@ -165,8 +187,20 @@ def plot_of_page(lines: Sequence[FindingWords]) -> Plot:
         x_label="place in the list",
         y_label="% of R_A a year more than such faces",
         series=[
-            _points("suspect", suspects, lines, "level"),
-            _points("nothing out of the ordinary", others, lines, "own"),
+            *([_points("suspect", suspects, lines, "level")] if suspects else []),
+            *(
+                [
+                    _points(
+                        "stands out by other lots' signs or by one sign",
+                        between,
+                        lines,
+                        "other",
+                    )
+                ]
+                if between
+                else []
+            ),
+            _points("nothing out of the ordinary", ordinary, lines, "own"),
         ],
         levels=[Level("as such faces lose", 0.0)],
         columns=COLUMNS,
@@ -222,6 +256,8 @@ def _ordinary_band(words: FindingWords, count: int) -> list[Series]:
     if words.ordinary_span is None:
         return []
     low, high = (each - words.usual_loss for each in words.ordinary_span)
+    if high - low < NARROWEST_BAND:
+        return []
     label = f"nine in ten ordinary ones, {percent(low)} to {percent(high)}"
     ends = (0.5, count + 0.5)
     return [Series(label, "band", (), (low, low), (high, high), x=ends, role="cohort")]

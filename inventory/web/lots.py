@@ -76,6 +76,10 @@ def lot_page(request: MemberRequest, finding_id: int) -> HttpResponse:
         "finding": finding,
         "words": words,
         "plot": plot_of_rivals(words, rivals),
+        "explained_by": readable.filter(
+            organisation=finding.organisation_id,
+            key=finding.detail.get("explained_by_key", ""),
+        ).first(),
         "warranty": position_under_warranty(finding),
         "is_shop": is_shop,
         "local_types": local_types_of(finding.organisation),

@@ -187,3 +187,11 @@ def test_today_says_what_is_due_soon_and_which_lots_are_suspect(client, agency):
     assert reverse("lot-page", args=(finding.pk,)) in page
     assert "loses 7.1 % a year where such faces lose 5.0 %" in page
     assert "L-205" not in page
+
+
+def test_numbers_that_were_not_counted_are_not_shown_as_none(client, agency):
+    due_sign(agency, date(2027, 9, 30))
+    act_as(client, agency)
+    page = client.get(reverse("due-dates")).content.decode()
+    assert "is not counted yet" in page
+    assert "are expected to fall below their level." not in page

@@ -195,3 +195,22 @@ def test_a_larger_lot_takes_no_more_queries(
     act_as(client, agency)
     with django_assert_max_num_queries(26):
         page_of(client, finding)
+
+
+def test_a_lot_that_stands_out_by_another_lots_signs_says_so_and_leads_there(client, agency):
+    cause = make_lot_finding(agency, name="L-204", **SUSPECT)
+    ink = make_lot_finding(
+        agency,
+        kind="ink",
+        name="R-9",
+        **SUSPECT | {"is_suspect": False},
+        detail={
+            "explained_by": "It stands out only by signs that are also of sheeting lot L-204.",
+            "explained_by_key": cause.key,
+        },
+    )
+    act_as(client, agency)
+    assert "also of sheeting lot L-204" in client.get(reverse("lot-list")).content.decode()
+    page = page_of(client, ink)
+    assert "Nothing out of the ordinary" not in page
+    assert f'{reverse("lot-page", args=(cause.pk,))}">Look at that lot' in page

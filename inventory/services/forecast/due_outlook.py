@@ -9,7 +9,7 @@ from math import ceil, floor
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from django.db.models import CharField, Count
+from django.db.models import Case, CharField, Count, Value, When
 from django.db.models.functions import Cast, Substr
 
 from inventory.engineering.forecast.count_range import count_ranges
@@ -25,6 +25,7 @@ CLASS_NUMBERS = (1, 2, 3, 4)
 YEARS_AHEAD = 30
 _Basis = SignForecast.Basis
 _YEAR_LENGTH = 4
+_BY_NOW = "now"
 
 
 @dataclass(frozen=True)
@@ -60,9 +61,10 @@ class DueOutlook:
     made_at: Any
     as_of_on: date | None
     years: list[YearOfDue]
+    is_counted: bool
     sign_count: int
     due_now: int
-    overdue_dates: int
+    dates_by_now: int
     expected_below_now: float
     not_within: int
     count_of_basis: dict[str, int]
@@ -109,7 +111,7 @@ def due_outlook(*, organisation: Organisation, today: date) -> DueOutlook:
         .values_list("life", flat=True)
     )
     counted = [life["due_counts"] for life in lives if life.get("due_counts")]
-    dates = _DueDates(organisation)
+    dates = _DueDates(organisation, today)
     first_year = today.year
     of_class, total, below_now = _sum_counts(counted, first_year)
     years = _years(range(first_year, first_year + YEARS_AHEAD + 1), of_class, total, dates)
@@ -118,9 +120,10 @@ def due_outlook(*, organisation: Organisation, today: date) -> DueOutlook:
         made_at=run.finished_at if run else None,
         as_of_on=min((_day(each) for each in counted), default=None),
         years=years,
+        is_counted=bool(counted),
         sign_count=dates.sign_count,
         due_now=standings.filter(is_due=True).count(),
-        overdue_dates=sum(n for year, n in dates.of_year.items() if year < first_year),
+        dates_by_now=dates.by_now,
         expected_below_now=below_now,
         not_within=dates.not_within,
         count_of_basis=dates.of_basis,
@@ -212,7 +215,8 @@ def _years(
 class _DueDates:
     """How many due dates lie in each year, counted in one query that only reads an index."""
 
-    def __init__(self, organisation: Organisation) -> None:
+    def __init__(self, organisation: Organisation, today: date) -> None:
+        self.by_now = 0
         self.of_year: dict[int, int] = {}
         self.by_age: dict[int, dict[int, int]] = {}
         self.of_basis: dict[str, int] = {}
@@ -222,19 +226,26 @@ class _DueDates:
             SignForecast.objects.owned_by(organisation)
             .order_by()
             # The year as text: SQLite would ask Python for the year of every row.
-            .annotate(due_year=Substr(Cast("due_on", CharField()), 1, _YEAR_LENGTH))
+            .annotate(
+                due_year=Case(
+                    When(due_on__lte=today, then=Value(_BY_NOW)),
+                    default=Substr(Cast("due_on", CharField()), 1, _YEAR_LENGTH),
+                )
+            )
             .values_list("basis", "end", "safety_class", "due_year")
             .annotate(count=Count("pk"))
         )
         for basis, end, number, year, count in rows:
-            self._add(basis, end, number, year and int(year), count)
+            self.sign_count += count
+            self.of_basis[basis] = self.of_basis.get(basis, 0) + count
+            if year is None:
+                self.not_within += 0 if basis == _Basis.NONE else count
+            elif year == _BY_NOW:
+                self.by_now += count
+            else:
+                self._add(basis, end, number, int(year), count)
 
-    def _add(self, basis: str, end: str, number: int, year: int | None, count: int) -> None:
-        self.sign_count += count
-        self.of_basis[basis] = self.of_basis.get(basis, 0) + count
-        if year is None:
-            self.not_within += 0 if basis == _Basis.NONE else count
-            return
+    def _add(self, basis: str, end: str, number: int, year: int, count: int) -> None:
         self.of_year[year] = self.of_year.get(year, 0) + count
         if basis == _Basis.AGENCY_LIFE or end == SignForecast.End.FADE:
             of_class = self.by_age.setdefault(year, {})

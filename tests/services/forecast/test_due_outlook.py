@@ -85,11 +85,15 @@ def test_what_has_no_date_is_told_apart_from_what_is_not_known(agency):
     forecast(agency, None)
     forecast(agency, None, basis="none")
     forecast(agency, date(2025, 1, 1), basis="agency_life")
+    forecast(agency, TODAY)
+    forecast(agency, date(2026, 6, 2))
     make_standing(make_sign(agency), is_due=True)
     seen = due_outlook(organisation=agency, today=TODAY)
-    assert (seen.not_within, seen.nothing, seen.overdue_dates, seen.due_now) == (1, 1, 1, 1)
+    assert (seen.not_within, seen.nothing, seen.dates_by_now, seen.due_now) == (1, 1, 2, 1)
+    assert (seen.years[0].due_dates, seen.years[0].by_age) == (1, 0)
     assert seen.count_of_basis["agency_life"] == 1
-    assert (seen.sign_count, seen.made_at, seen.lost_a_year) == (3, None, None)
+    assert (seen.sign_count, seen.made_at, seen.lost_a_year) == (5, None, None)
+    assert not seen.is_counted
 
 
 def test_the_losses_of_the_newest_round_stand_apart(agency):
