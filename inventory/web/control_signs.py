@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -23,10 +24,28 @@ from inventory.web.membership import MemberRequest, role_required
 if TYPE_CHECKING:
     from django.http import HttpResponse
 
-    from inventory.services.forecast.control_signs import ControlGroup
+    from inventory.services.forecast.control_signs import ControlGroup, SheetingControls
 
 CONTROLS_PER_PAGE = 50
 GOOD_SHARE = 0.10
+
+
+@dataclass(frozen=True)
+class KindLine:
+    """A row of the table of sheetings."""
+
+    kind: SheetingControls
+
+    @property
+    def sooner(self) -> str:
+        """Return the share of the others that are due before the first control sign."""
+        said = self.kind.said
+        return "" if said is None else f"{said.share_before_first * 100:.0f} %"
+
+    @property
+    def agreeing(self) -> str:
+        said = self.kind.said
+        return "" if said is None else f"{said.share_agreeing * 100:.0f} %"
 
 
 @require_safe
@@ -82,7 +101,7 @@ def _show(request: MemberRequest, form: ControlForm, status: int = 200) -> HttpR
     controls = [(each, group.group) for group in groups for each in group.controls]
     context: dict[str, Any] = {
         "form": form,
-        "groups": groups,
+        "groups": [(each, [KindLine(kind) for kind in each.sheetings]) for each in groups],
         "page": Paginator(controls, CONTROLS_PER_PAGE).get_page(request.GET.get("page")),
         "never": date.max,
         "good_share": GOOD_SHARE,

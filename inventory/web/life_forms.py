@@ -68,8 +68,8 @@ class GroupForm(TypedForm):
         help_text="% of the signs, until all are replaced: your choice.",
     )
     share_kept.error_messages |= {
-        "min_value": "The share to keep is 50 to 99.9 %; type one in between.",
-        "max_value": "The share to keep is 50 to 99.9 %; type one in between.",
+        "min_value": "The share to keep is 50 to 99.9 %%; type one in between.",
+        "max_value": "The share to keep is 50 to 99.9 %%; type one in between.",
     }
 
 

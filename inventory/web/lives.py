@@ -13,6 +13,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from inventory.engineering.forecast.cohorts import CohortKey
 from inventory.engineering.forecast.fade import LEAST_FADED
+from inventory.engineering.forecast.life import USUAL_LIFE_YEARS, usual_life
 from inventory.engineering.standards.studies import service_lives
 from inventory.engineering.standards.vocabulary import Color
 from inventory.errors import InventoryError
@@ -53,38 +54,44 @@ class CohortLine:
     life: Life | None
 
     @property
-    def words(self) -> str:
-        return CohortKey.read(self.fit.key).words
+    def name(self) -> str:
+        """Return the sheeting type and colour."""
+        kind = f"Type {self.fit.sheeting_type}" if self.fit.sheeting_type else "Type not known,"
+        return f"{kind} {_color_words(self.fit.color)}"
 
     @property
-    def early(self) -> list[tuple[str, str, str]]:
-        """Return the early percentiles: share, years, bounds."""
+    def details(self) -> str:
+        """Return the rest of what the faces have in common."""
+        words = CohortKey.read(self.fit.key).words
+        return words.partition(f" {self.fit.color.replace('_', ' ')}, ")[2]
+
+    @property
+    def ages(self) -> list[AgeCell]:
+        """Return the ages by which 5 %, 15 % and half are below."""
         if self.life is None:
             return []
+        life = self.life
         return [
-            (f"{each.share * 100:.0f} %", years_words(each), bounds_words(each))
-            for each in self.life.early
+            AgeCell(
+                words=years_words(each),
+                bounds=bounds_words(each),
+                is_beyond=life.is_beyond_ages_seen(each),
+                name="Half below, years"
+                if each is life.median
+                else f"{each.share * 100:.0f} % below, years",
+            )
+            for each in (*life.early, life.median)
         ]
 
-    @property
-    def median(self) -> str:
-        return "" if self.life is None else years_words(self.life.median)
 
-    @property
-    def median_bounds(self) -> str:
-        return "" if self.life is None else bounds_words(self.life.median)
+@dataclass(frozen=True)
+class AgeCell:
+    """One age of a cohort's life as a cell shows it."""
 
-    @property
-    def marks(self) -> list[str]:
-        """Return which ages are beyond those read."""
-        if self.life is None:
-            return []
-        beyond = [
-            f"{each.share * 100:.0f} %"
-            for each in self.life.early
-            if self.life.is_beyond_ages_seen(each)
-        ]
-        return [*beyond, *(["half"] if self.life.is_extrapolated else [])]
+    words: str
+    bounds: str
+    is_beyond: bool
+    name: str
 
 
 @dataclass(frozen=True)
@@ -98,7 +105,7 @@ class FadeLine:
     @property
     def words(self) -> str:
         kind = f"Type {self.sheeting_type}" if self.sheeting_type else "Type not known,"
-        return f"{kind} {Color(self.color).words if self.color in set(Color) else self.color}"
+        return f"{kind} {_color_words(self.color)}"
 
     @property
     def early(self) -> str:
@@ -114,6 +121,10 @@ class FadeLine:
         if low is None:
             return ""
         return f"{low:.1f} to {high:.1f}" if high is not None else f"{low:.1f} or more"
+
+
+def _color_words(color: str) -> str:
+    return Color(color).words if color in set(Color) else color.replace("_", " ")
 
 
 def years_words(crossing: CrossingAge) -> str:
@@ -153,9 +164,13 @@ def lives_page(request: MemberRequest) -> HttpResponse:
     context = _context(request) | {
         "group_form": group_form,
         "answer": answer,
+        "share_above": "" if answer is None else _percent(answer.interval.share_above),
         "answer_rows": []
         if answer is None
-        else list(zip(answer.cohorts, answer.interval.shares_above, strict=True)),
+        else [
+            (cohort, _percent(share))
+            for cohort, share in zip(answer.cohorts, answer.interval.shares_above, strict=True)
+        ],
         "life_form": ExpectedLifeForm(initial=initial),
     }
     return render(request, "inventory/forecast/lives.html", context, status=status)
@@ -220,9 +235,16 @@ def _context(request: MemberRequest) -> dict[str, Any]:
         if fades is None
         else [FadeLine(*key, life) for key, life in sorted(fades.items())],
         "least_faded": LEAST_FADED,
+        "usual": usual_life(),
+        "usual_types": usual_life().sheeting_types.replace("; ", " and "),
+        "usual_years": USUAL_LIFE_YEARS,
         "own_page": own_page,
         "published": _published(),
     }
+
+
+def _percent(share: float) -> str:
+    return f"{share * 100:.1f} %"
 
 
 def _published() -> list[ServiceLife]:

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 COMPARED_ROW = "nc-field-study/damaged"
 FEW_LOST = 5
+WHOLE_FROM = 10  # expected numbers from here on are told whole
 
 
 @dataclass(frozen=True)
@@ -53,13 +54,24 @@ class LossLine:
 
     @property
     def expected(self) -> str:
-        found = self.row.expected_a_year()
-        return "" if found is None else count_words(found[0])
+        return self._expected[0]
 
     @property
-    def expected_bounds(self) -> str:
+    def expected_low(self) -> str:
+        return self._expected[1]
+
+    @property
+    def expected_high(self) -> str:
+        return self._expected[2]
+
+    @property
+    def _expected(self) -> list[str]:
+        """Return how many may be lost a year with the bounds, all with as many decimals."""
         found = self.row.expected_a_year()
-        return "" if found is None else f"{count_words(found[1])} to {count_words(found[2])}"
+        if found is None:
+            return [""] * 3
+        decimals = 0 if found[0] >= WHOLE_FROM else 1
+        return [f"{each:,.{decimals}f}" for each in found]
 
     @property
     def sign_years(self) -> str:
@@ -69,11 +81,6 @@ class LossLine:
 def share_words(share: float) -> str:
     """Return a share as a percentage without its sign: the unit stands in the column's head."""
     return f"{share * 100:.2f}"
-
-
-def count_words(count: float) -> str:
-    """Return an expected number, with a decimal where it is small."""
-    return f"{count:,.0f}" if count >= 10 else f"{count:.1f}"
 
 
 @require_safe

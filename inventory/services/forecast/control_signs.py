@@ -96,6 +96,11 @@ class ControlGroup:
     controls: tuple[ControlSign, ...]
 
     @property
+    def too_few(self) -> list[SheetingControls]:
+        """Return the sheetings with fewer control signs than are asked for."""
+        return [each for each in self.sheetings if each.is_too_few]
+
+    @property
     def proposed_positions(self) -> list[int]:
         """Return the places of all signs proposed."""
         return [each.line.position_id for kind in self.sheetings for each in kind.proposed]
