@@ -4,7 +4,16 @@ from __future__ import annotations
 
 from django.urls import path
 
-from inventory.web import backtests, cohorts, control_signs, due_dates, lives, losses, lots, measuring
+from inventory.web import (
+    backtests,
+    cohorts,
+    control_signs,
+    due_dates,
+    lives,
+    losses,
+    lots,
+    measuring,
+)
 
 urlpatterns = [
     path("forecast/", due_dates.due_dates_page, name="due-dates"),
