@@ -285,9 +285,10 @@ def with_runs_and_inks(cohort: LotCohort, seed: int) -> LotCohort:
     """Return the cohort with three runs a lot, and an ink lot through four lots' runs."""
     draw = np.random.default_rng(seed)
     lots = cohort.levels[Factor.SHEETING]
-    return with_levels(
+    changed: LotCohort = with_levels(
         cohort, run=3 * lots + draw.integers(0, 3, len(lots)), ink=(lots + 2) // 4
     )
+    return changed
 
 
 def power_lines(runs: int = RUNS) -> list[str]:

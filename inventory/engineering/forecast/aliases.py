@@ -187,7 +187,7 @@ def _compare(
 ) -> _Found:
     """Return which of two listed lots carries the effect."""
     ids = [_read(tests, signs, group) for group in (first, second)]
-    both = np.intersect1d(*ids)
+    both = np.intersect1d(ids[0], ids[1])
     if not len(both):
         return _Found.APART
     left = [

@@ -29,6 +29,7 @@ LEAST_SIGNS_READ_TWICE = 3
 LARGEST_STANDARD_ERROR_PER_YEAR = 0.03
 LEAST_LOTS = 6  # of a factor with enough readings; fewer do not tell what is ordinary
 MOST_DEGREES_OF_FREEDOM = 30.0  # ordinary lots need not be normal, however many there are
+ONE_SIDED_95 = 1.645
 _ROUNDS = 5
 _FIRST_SD = 0.003
 
@@ -40,7 +41,8 @@ class FactorTest:
 
     Arrays per lot. ``effect_per_year`` is the yearly change less that of the cohorts, as a
     share of R_A, ``standard_error`` its standard deviation; ``ordinary_sd`` how much other lots
-    differ from each other; ``p_value`` the chance that an ordinary lot loses as fast or faster.
+    differ from each other (``at_most`` with 95 %); ``p_value`` the chance that an ordinary lot
+    loses as fast or faster.
     ``level_deviation`` is how much brighter the lot was when new than its cohorts (nan where
     the ages do not say); it plays no part in the test.
     """
@@ -53,6 +55,7 @@ class FactorTest:
     level_deviation: FloatArray
     level_standard_error: FloatArray
     ordinary_sd: FloatArray
+    ordinary_sd_at_most: FloatArray
     dof: FloatArray
     p_value: FloatArray
     too_few_readings: int  # lots that were read, but not enough
@@ -191,6 +194,9 @@ def _tested(
         level_deviation=level[has_enough],
         level_standard_error=level_error[has_enough],
         ordinary_sd=ordinary.sd_without,
+        ordinary_sd_at_most=np.sqrt(
+            ordinary.sd_without**2 + ONE_SIDED_95 * ordinary.weight_without**-0.5
+        ),
         dof=dof,
         p_value=np.asarray(stdtr(dof, effect / np.sqrt(total))),
         too_few_readings=int((~has_enough).sum()),
@@ -302,11 +308,14 @@ def combined(slopes: LotSlopes, entries: Entries, size: int) -> LotSlopes:
             + np.bincount(level_of_pair, of_pair * both, size)
         )
 
+    def mean(values: FloatArray) -> FloatArray:
+        return np.asarray(np.bincount(entries.level, weight * values, size), dtype=np.float64)
+
     return LotSlopes(
-        deviation=np.bincount(entries.level, weight * slopes.deviation, size),
+        deviation=mean(slopes.deviation),
         own_variance=spread(slopes.own_variance),
         line_variance=spread(slopes.line_variance),
-        cohort_slope=np.bincount(entries.level, weight * slopes.cohort_slope, size),
+        cohort_slope=mean(slopes.cohort_slope),
     )
 
 

@@ -184,9 +184,15 @@ class _Writer:
         self.keys_of = _keys_by_lot(gathered, lots)
         self.names = _names(gathered[0]) if gathered else {}
         self.press = press_lots(organisation)
+        self.key_of: dict[Member, str] = {}
 
     def findings(self, groups: Sequence[LotGroup]) -> list[LotFinding]:
         """Return a record per group, suspects judged once more without any one sign."""
+        self.key_of = {
+            member: _key([self._named(each) for each in group.members])
+            for group in groups
+            for member in group.members
+        }
         listed = [group for group in groups if group.is_listed]
         threshold = FALSE_SHARE * max(len(listed), 1) / max(len(groups), 1)
         return [self._finding(group, len(groups), threshold) for group in groups]
@@ -234,10 +240,10 @@ class _Writer:
     ) -> dict[str, Any]:
         factor, place = group.tested
         test = self.tests[factor]
-        ordinary = float(test.ordinary_sd[place])
+        ordinary = float(test.ordinary_sd_at_most[place])
         explained = group.explained_by
         return {
-            "ordinary_sd_per_year": ordinary,
+            "ordinary_sd_per_year": float(test.ordinary_sd[place]),
             "ordinary_low_per_year": -ORDINARY_90 * ordinary,
             "ordinary_high_per_year": ORDINARY_90 * ordinary,
             "smallest_excess_per_year": test.smallest_excess(place, threshold),
@@ -252,7 +258,7 @@ class _Writer:
             if explained is None
             else f"It stands out only by signs that are also of {self._words(explained)}: "
             f"without them it loses as ordinary lots do, or too little is known.",
-            "explained_by_key": "" if explained is None else _key([self._named(explained)]),
+            "explained_by_key": "" if explained is None else self.key_of[explained],
             "tested_with": number,
             "compared_with": len(test.level) - 1,
             "too_few_readings": test.too_few_readings,

@@ -30,6 +30,10 @@ def compared(*cohorts, factor=Factor.SHEETING):
     return compare_lots(cohorts, factor, LotSigns.gather(cohorts))
 
 
+def numbered(count):
+    return {"sign_id": np.arange(count), "is_installed": np.ones(count, dtype=np.bool_)}
+
+
 def listed(test):
     return set(test.level[false_discovery(test.p_value) <= 0.10].tolist())
 
@@ -106,8 +110,7 @@ def test_a_lot_dim_from_its_first_day_is_not_one_that_falls_fast():
     )
     # At the same spread of signs the test does not change at all.
     fit = lot_cohort(observations).fit
-    ids = {"sign_id": np.arange(dimmed.sign_count), "is_installed": dimmed.lot >= 0}
-    after = compared(LotCohort.of(fit, dimmed, **ids))
+    after = compared(LotCohort.of(fit, dimmed, **numbered(dimmed.sign_count)))
     assert after.p_value == pytest.approx(before.p_value, rel=1e-6)
     place = int(np.flatnonzero(after.level == 3)[0])
     change = after.level_deviation[place] - before.level_deviation[place]
@@ -166,11 +169,10 @@ def test_a_hard_sun_is_not_taken_for_a_bad_lot():
     observations = replace(
         observations, district=district, ra_cd_lx_m2=observations.ra_cd_lx_m2 * harder
     )
-    ids = {"sign_id": np.arange(len(district)), "is_installed": district >= 0}
     effects = []
     for covariates in (Covariates(), Covariates.of_districts(district)):
         fit = fit_cohort(observations, scale=Scale.LOG, shape=LINEAR, covariates=covariates)
-        test = compared(LotCohort.of(fit, observations, **ids))
+        test = compared(LotCohort.of(fit, observations, **numbered(len(district))))
         effects.append(float(test.effect_per_year[test.level == 3][0]))
     assert effects[0] < -0.02
     assert abs(effects[1]) < 0.012
@@ -208,7 +210,7 @@ def test_too_few_lots_do_not_tell_what_is_ordinary():
 def test_parts_of_a_lot_add_up_to_it():
     cohort = lot_cohort(lot_fleet(replace(ORDINARY, lots=30), 10))
     signs = LotSigns.gather([cohort])
-    test = compare_lots([cohort], Factor.SHEETING, signs)
+    test = compared(cohort)
     place = int(np.flatnonzero(test.level == 0)[0])
     ids = signs.read(Factor.SHEETING, 0)
     whole = part_of_lot([cohort], test, place, ids)
@@ -229,10 +231,9 @@ def test_a_lot_that_hangs_on_one_sign_is_told_from_one_that_does_not():
         ra_cd_lx_m2=np.where(is_spoilt, 2.0, observations.ra_cd_lx_m2),  # painted over
     )
     fit = lot_cohort(lot_fleet(replace(ORDINARY, lots=40, planted_signs=0), 11)).fit
-    ids = {"sign_id": np.arange(len(counts)), "is_installed": counts >= 0}
-    cohort = LotCohort.of(fit, observations, **ids)
+    cohort = LotCohort.of(fit, observations, **numbered(len(counts)))
     signs = LotSigns.gather([cohort])
-    test = compare_lots([cohort], Factor.SHEETING, signs)
+    test = compared(cohort)
     place = int(np.flatnonzero(test.level == 5)[0])
     assert test.p_value[place] < 0.001
     assert (
@@ -240,7 +241,7 @@ def test_a_lot_that_hangs_on_one_sign_is_told_from_one_that_does_not():
     )
     planted = lot_cohort(lot_fleet(replace(ORDINARY, lots=40, excess=1.0), 12))
     signs = LotSigns.gather([planted])
-    test = compare_lots([planted], Factor.SHEETING, signs)
+    test = compared(planted)
     weakest = weakest_p_without_a_sign([planted], test, 0, signs.read(Factor.SHEETING, 0))
     assert test.p_value[0] < weakest < 0.001
 
@@ -299,6 +300,5 @@ def test_a_sign_of_unknown_age_that_was_never_read_changes_nothing():
         lot=np.append(observations.lot, [0, -1]),
         is_age_known=np.append(np.ones(number, dtype=np.bool_), [False, False]),
     )
-    ids = {"sign_id": np.arange(number + 2), "is_installed": np.ones(number + 2, np.bool_)}
-    with_unread = compared(LotCohort.of(cohort.fit, longer, **ids))
+    with_unread = compared(LotCohort.of(cohort.fit, longer, **numbered(number + 2)))
     assert with_unread.p_value == pytest.approx(compared(cohort).p_value, rel=1e-9)

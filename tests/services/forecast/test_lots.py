@@ -119,6 +119,8 @@ def test_a_bad_lot_is_found_kept_and_shown_to_its_maker(county, django_assert_ma
     assert found.detail["cohorts"] == [cohorts[0][0].key.text]
     assert 0 < found.detail["smallest_excess_per_year"] < 0.15
     assert found.detail["hangs_on_one_sign"] is False
+    low, high = (found.detail[f"ordinary_{end}_per_year"] for end in ("low", "high"))
+    assert -0.05 < low < 0 < high < 0.05
     assert found.detail["to_be_surer"].startswith(
         "All 8 standing signs were read twice or more"
     )
@@ -149,8 +151,7 @@ def test_every_sign_of_a_lot_is_shown_and_what_a_claim_would_rest_on(county):
     find_suspect_lots(organisation=agency, cohorts=cohorts_of(agency), now=NOW)
     found = LotFinding.objects.get(organisation=agency, is_suspect=True)
     mine = Sign.objects.filter(print_run__run_number__in=("0000", "0001"))
-    gone = mine.order_by("pk").first()
-    Sign.objects.filter(pk=gone.pk).update(
+    Sign.objects.filter(pk=mine.order_by("pk")[0].pk).update(
         state=Sign.State.REMOVED, removed_on=TODAY, removal_reason="other"
     )
     assert set(signs_of_finding(found)) == set(mine)
