@@ -12,6 +12,7 @@ from django.views.decorators.http import require_safe
 
 from inventory.models import Organisation, Photo, Role, Sign
 from inventory.services.forecast.sign_outlook import outlook_of
+from inventory.services.forecast.suspects import suspect_lots_of
 from inventory.services.people import has_role
 from inventory.services.production import production_record
 from inventory.services.sign_faces import local_types_of, looks_of_sign
@@ -19,6 +20,7 @@ from inventory.services.sign_map import Box
 from inventory.services.sign_record import sign_record
 from inventory.web.disposition_form import DispositionForm
 from inventory.web.filters import standings_of
+from inventory.web.lot_plots import FindingWords
 from inventory.web.membership import MemberRequest, role_required
 from inventory.web.paging import page_of
 from inventory.web.places import map_settings
@@ -64,6 +66,10 @@ def sign_page(request: MemberRequest, sign_id: int) -> HttpResponse:
         "local_types": local_types,
         "map": map_settings(_around(sign)),
         "production": production_record(sign),
+        "suspect_lots": [
+            FindingWords(each)
+            for each in suspect_lots_of(sign=sign, organisation=request.organisation)
+        ],
         "shops": Organisation.objects.filter(customers__agency=request.organisation),
         "can_decide": sign.state == Sign.State.INSTALLED
         and has_role(request.membership, (Role.ENGINEER,)),

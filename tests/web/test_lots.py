@@ -214,3 +214,23 @@ def test_a_lot_that_stands_out_by_another_lots_signs_says_so_and_leads_there(cli
     page = page_of(client, ink)
     assert "Nothing out of the ordinary" not in page
     assert f'{reverse("lot-page", args=(cause.pk,))}">Look at that lot' in page
+
+
+def test_the_page_of_a_sign_names_the_suspect_lot_it_is_made_of(client, agency, shop):
+    sign, made_in = printed_sign(agency, shop)
+    finding = make_lot_finding(agency, name="L-204", detail=made_in, **SUSPECT)
+    run_ids = made_in["made_in"][0]["run_ids"]
+    of_ink = {"made_in": [{"color": "red", "run_ids": run_ids}]}
+    make_lot_finding(agency, kind="ink", name="R-9", detail=of_ink, **SUSPECT)
+    make_lot_finding(agency, name="L-205", detail=made_in)
+    act_as(client, agency)
+    address = reverse("sign-page", args=(sign.pk,))
+    page = client.get(address).content.decode()
+    assert reverse("lot-page", args=(finding.pk,)) in page
+    assert "loses 7.1 % a year where such faces lose 5.0 %" in page
+    assert "L-205" not in page  # an ordinary lot
+    assert "R-9" not in page  # the red of this face is its sheeting's, not printed
+    sign.colour_areas.filter(color="red").update(colouring="printed_spot")
+    assert "R-9" in client.get(address).content.decode()
+    other = make_sign(agency)
+    assert "L-204" not in client.get(reverse("sign-page", args=(other.pk,))).content.decode()
