@@ -20,6 +20,10 @@ class SignGrams:
     With the columns of X (the first two 1 and the age) and then y taken as one table Z of p + 1
     columns, ``products`` holds the upper triangle of Z'Z row by row: an array per product, an
     entry per sign and class. Two sets of the same signs add up to the set of both visits.
+
+    ``moved``, where sessions were taken out, has a column per sign: by how much its level
+    (first half of the rows, one per column of X) and its slope (second half) rise with each
+    coefficient because the sessions' errors fall with it. It is lost when sets are added.
     """
 
     sign_count: int
@@ -28,6 +32,7 @@ class SignGrams:
     known_variance: FloatArray
     visit_count: FloatArray
     products: FloatArray
+    moved: FloatArray | None = None
 
     def __add__(self, other: Self) -> Self:
         return type(self)(
@@ -51,11 +56,17 @@ class SignGrams:
             self.known_variance[kept],
             self.visit_count[kept],
             self.products[:, kept],
+            None if self.moved is None else self.moved[:, chosen],
         )
 
     def among(self, chosen: WholeArray, sign_count: int) -> Self:
         """Return the sums numbered as some, ascending, of more signs; the others have none."""
-        return replace(self, sign_count=sign_count, sign=chosen[self.sign])
+        moved = self.moved
+        if moved is not None and len(chosen) < sign_count:
+            wide = np.zeros((len(moved), sign_count))
+            wide[:, chosen] = moved
+            moved = wide
+        return replace(self, sign_count=sign_count, sign=chosen[self.sign], moved=moved)
 
     def chunks(self, size: int = CHUNK_SIGNS) -> Iterator[tuple[slice, Self]]:
         """Yield the sums of ``size`` signs at a time; entries must be in the order of signs."""
@@ -71,6 +82,7 @@ class SignGrams:
                     self.known_variance[first:last],
                     self.visit_count[first:last],
                     self.products[:, first:last],
+                    None if self.moved is None else self.moved[:, start:stop],
                 ),
             )
 

@@ -168,12 +168,18 @@ def _at_prior(i: int, j: int) -> int:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CohortSolution:
-    """The fixed effects at given variances, and the lots' elimination (None without lots)."""
+    """
+    The fixed effects at given variances, and the lots' elimination (None without lots).
+
+    ``lots_moved``, where sessions were taken out, says by how much each lot's level and slope
+    rise with each of the shape's coefficients because the sessions' errors fall with it.
+    """
 
     coefficients: FloatArray
     covariance: FloatArray
     log_likelihood: float
     lots: Elimination | None
+    lots_moved: Pair | None = None
 
 
 def sign_prior(variances: Variances, is_age_known: TruthArray) -> Triple:

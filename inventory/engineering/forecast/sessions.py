@@ -172,16 +172,17 @@ def solve_sessions(
     residual = system.residual(visits, cohort, solved.lots, effects, beta)
     own_of_visit = np.where(is_known, own[session], 0.0)
     taken_out = np.where(is_known, effects[session], 0.0)
-    response = visits.response - taken_out + own_of_visit * weights * residual
     step = VARIANCE_STEP * variances.residual_sd**2
-    known_variance = np.round((known + own_of_visit) / step) * step
+    known_variance = variance_class(np.round((known + own_of_visit) / step) * step)
+    response = visits.response - taken_out + (known_variance - known) * weights * residual
     if is_for_variances:
         line = visits.columns @ beta[: visits.columns.shape[1]]
         z = _contrasts(cohort)
         if z is not None:
             line += visits.columns[:, 1] * (z @ beta[visits.columns.shape[1] :])[visits.sign]
         response = line + (response - line) / np.sqrt(1.0 - leverage**2)
-    grams = visits.sums(response, known_variance)
+    moved, lots_moved = system.moved(of_line[:, : visits.columns.shape[1]])
+    grams = replace(visits.sums(response, known_variance), moved=moved)
     solution = solve_cohort(variances, cohort.with_grams(grams))
     return SessionSolution(
         effects=effects,
@@ -190,7 +191,9 @@ def solve_sessions(
         response=response,
         known_variance=known_variance,
         grams=grams,
-        solution=replace(solution, coefficients=beta, covariance=covariance),
+        solution=replace(
+            solution, coefficients=beta, covariance=covariance, lots_moved=lots_moved
+        ),
     )
 
 
@@ -382,6 +385,18 @@ class _System:
             step = towards + turn * step
             before = after
         return x
+
+    def moved(
+        self, of_line: FloatArray
+    ) -> tuple[FloatArray, tuple[FloatArray, FloatArray] | None]:
+        """Return by how much signs and lots rise with the line as the sessions fall with it."""
+        n = [each @ of_line for each in self.weighted_sessions]
+        l00, l10, l11 = (each[:, None] for each in self.factor)
+        of_signs = np.concatenate([(l00 * n[0]).T, (l10 * n[0] + l11 * n[1]).T])
+        if self.lots is None:
+            return of_signs, None
+        level, slope = self._lot_effects(n, self.lots)
+        return of_signs, (level, slope)
 
     def residual(
         self,

@@ -86,7 +86,14 @@ def states_now(fit: CohortFit, grams: SignGrams, signs: KnownOfSigns) -> SignSta
             *of_columns, of_response = fit.solution.lots.solved
             mean = mean + h0 * of_response[0][place] + h1 * of_response[1][place]
             c = c - np.stack([h0 * v0[place] + h1 * v1[place] for v0, v1 in of_columns], axis=1)
-        rows.append((mean + c @ beta, c, (h0, h1), (b0, b1)))
+        mean = mean + c @ beta
+        size = x.shape[1]
+        if grams.moved is not None:  # in how sure the mean is, not in the mean itself
+            c[:, :size] += (b0 * grams.moved[:size] + b1 * grams.moved[size:]).T
+        if fit.solution.lots_moved is not None:
+            of_level, of_slope = (each[place] for each in fit.solution.lots_moved)
+            c[:, :size] += h0[:, None] * of_level + h1[:, None] * of_slope
+        rows.append((mean, c, (h0, h1), (b0, b1)))
 
     def covariance(i: int, j: int) -> FloatArray:
         _mean, c, h, b = rows[i]

@@ -1,5 +1,7 @@
 """Simulated readings whose truth is known (invented; the spreads are those of the issue)."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from inventory.engineering.forecast.observations import Observations
@@ -45,3 +47,13 @@ def simulated(
         is_age_known=is_known,
     )
     return observations, level, slope
+
+
+def in_sessions(observations, session, session_sd, seed):
+    """Return the observations read in sessions that share an error; −1 has one of its own."""
+    draw = np.random.default_rng(seed + 1_000)
+    error = draw.normal(0, session_sd, int(session.max()) + 1)[session]
+    error = np.where(session >= 0, error, draw.normal(0, session_sd, len(session)))
+    return replace(
+        observations, session=session, ra_cd_lx_m2=observations.ra_cd_lx_m2 * np.exp(error)
+    )
