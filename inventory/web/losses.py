@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from django.shortcuts import render
 from django.utils import timezone
@@ -18,6 +18,8 @@ from inventory.web.forecast_plots import Column, Plot, Series
 from inventory.web.membership import MemberRequest, role_required
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from django.http import HttpResponse
 
     from inventory.engineering.standards.loss_rates import PublishedLoss
@@ -88,7 +90,7 @@ def share_words(share: float) -> str:
 def losses_page(request: MemberRequest) -> HttpResponse:
     losses = stored_or_reckoned(organisation=request.organisation, now=timezone.now())
     compared = next(row for row in published_losses() if row.row_id == COMPARED_ROW)
-    context = {
+    context: dict[str, Any] = {
         "losses": losses,
         "published": [(row, share_words(row.yearly_share)) for row in published_losses()],
         "few_lost": FEW_LOST,
@@ -173,8 +175,8 @@ def _plot(losses: Losses, compared: PublishedLoss) -> Plot:
 
 
 def _percent(series: Series) -> Series:
-    def times(values: object) -> list[float | None]:
-        return [None if each is None else each * 100 for each in values]  # type: ignore[attr-defined]  # a sequence
+    def times(values: Sequence[float | None]) -> list[float | None]:
+        return [None if each is None else each * 100 for each in values]
 
     return Series(
         series.label,

@@ -155,7 +155,7 @@ def kaplan_meier(
     at_risk = np.searchsorted(np.sort(entry), ages, side="left") - np.searchsorted(
         np.sort(leave), ages, side="left"
     )
-    share = np.cumprod(1.0 - count / at_risk)
+    share = np.asarray(np.cumprod(1.0 - count / at_risk), dtype=np.float64)
     with np.errstate(divide="ignore", invalid="ignore"):
         greenwood = np.cumsum(count / (at_risk * (at_risk - count)))
         spread = np.sqrt(greenwood) / -np.log(share)

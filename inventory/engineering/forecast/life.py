@@ -7,7 +7,9 @@ from typing import Any, Self
 import numpy as np
 from scipy.special import ndtr, ndtri
 
+from inventory.engineering.forecast.covariates import QUADRANT_COUNT
 from inventory.engineering.forecast.fit import CohortFit, Scale
+from inventory.engineering.forecast.observations import UNKNOWN
 from inventory.engineering.forecast.predict import both_below
 from inventory.engineering.inspection.student import FloatArray
 from inventory.engineering.standards.studies import ServiceLife, service_lives
@@ -174,10 +176,11 @@ def expected_life(fit: CohortFit, level_cd_lx_m2: float) -> Life:
     """
     Return how long new signs of a cohort keep a level.
 
-    A new sign differs from its cohort's line by its own level and slope and by those of its
-    lot, neither known; what counts is when its true R_A is first below the level. The bounds
-    are of 400 draws of the cohort's line from its uncertainty, always the same, each with the
-    spread of signs as uncertain as that of a sample of as many signs; dirt and the instrument
+    A new sign differs from its cohort's line by its own level and slope, by those of its lot,
+    and by the yearly change of its facing and district where a fit tells them apart; what
+    counts is when its true R_A is first below the level. The bounds are of 400 draws of the
+    cohort's line from its uncertainty, always the same, each with the spread of signs as
+    uncertain as that of a sample of as many signs; dirt and the instrument
     do not age a sign and are left out.
 
     Parameters
@@ -247,7 +250,8 @@ def _share_crossed(fit: CohortFit, level_cd_lx_m2: float, ages: FloatArray) -> F
     # One draw for level and slope: so their correlation stays what it is.
     wider = np.append(1.0, freedom / np.maximum(draw.chisquare(freedom, DRAWS), 1e-3))
     spread = fit.variances.with_lots_added() if fit.variances.has_lots else fit.variances
-    of_level, of_slope = spread.sign_level_sd**2, spread.sign_slope_sd**2
+    of_level = spread.sign_level_sd**2
+    of_slope = spread.sign_slope_sd**2 + _variance_of_places(fit)
     of_both = spread.sign_correlation * spread.sign_level_sd * spread.sign_slope_sd
     variance = of_level + 2 * of_both * ages + of_slope * ages * ages
     level = np.log(level_cd_lx_m2) if fit.scale is Scale.LOG else level_cd_lx_m2
@@ -264,6 +268,23 @@ def _share_crossed(fit: CohortFit, level_cd_lx_m2: float, ages: FloatArray) -> F
         both = both_below(z[rows, 0], z[rows, places], correlation)
         crossed[rows, places] += np.maximum(below[rows, 0] - both, 0.0)
     return np.asarray(np.maximum.accumulate(np.minimum(crossed, 1.0), axis=1))
+
+
+def _variance_of_places(fit: CohortFit) -> float:
+    """Return how facing and district spread the yearly changes of signs put up anywhere."""
+    covariates = fit.covariates
+    if not covariates.column_count:
+        return 0.0
+    changes = fit.coefficients[fit.shape.column_count :]
+    total = 0.0
+    for quadrant, district in (
+        (np.arange(QUADRANT_COUNT), np.full(QUADRANT_COUNT, UNKNOWN)),
+        (np.full(len(covariates.districts), UNKNOWN), covariates.districts),
+    ):
+        if len(quadrant):
+            apart = covariates.contrasts(quadrant, district) @ changes
+            total += float(np.mean(apart * apart))
+    return total
 
 
 def _crossing(crossed: FloatArray, ages: FloatArray, share: float) -> CrossingAge:

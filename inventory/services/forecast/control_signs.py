@@ -217,7 +217,8 @@ def _group(covered: CoveredGroup, fleet: _Fleet) -> ControlGroup:
     lines: dict[str, list[SignLine]] = defaultdict(list)
     for line in covered.lines:
         lines[covered.sheetings.get(line.sign_id, "")].append(line)
-    sheetings, controls = [], []
+    sheetings: list[SheetingControls] = []
+    controls: list[ControlSign] = []
     for sheeting, of_sheeting in sorted(lines.items()):
         own = [line for line in of_sheeting if line.sign_id in covered.controls]
         sheetings.append(_sheeting(sheeting, of_sheeting, own, fleet))

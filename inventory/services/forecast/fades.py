@@ -134,6 +134,7 @@ def _watched(
             continue
         is_removed_for_it = face.reason == Sign.RemovalReason.FADED
         seen_on = faded_on.get(face.sign_id)
+        last_on: date | None
         if seen_on is not None:
             last_on, is_faded = seen_on, True
         elif face.reason:

@@ -1,6 +1,7 @@
 """Control signs: how many, which, when, and what they say; by hand."""
 
 from datetime import date
+from typing import Any
 
 import numpy as np
 import pytest
@@ -74,7 +75,7 @@ def test_no_sign_is_taken_twice_and_the_oldest_always(signs, wanted):
 
 
 def next_on(**changes):
-    terms = {
+    terms: dict[str, Any] = {
         "measured_on": date(2026, 3, 1),
         "under_since_on": date(2020, 1, 1),
         "interval_months": 24,
@@ -121,6 +122,7 @@ NEVER = DueRange(None, None, None)
 
 def test_others_due_before_the_first_control_sign_are_those_it_warns_of_too_late():
     said = compare_with_others([due(2033), due(2031), NEVER], [due(2029), due(2034), NEVER])
+    assert said is not None
     assert (said.first_on.year, said.middle_on.year) == (2031, 2033)
     assert said.others_middle_on.year == 2034
     assert said.share_before_first == pytest.approx(1 / 3)

@@ -167,4 +167,7 @@ def test_no_time_watched_is_no_rate():
 @given(lost=st.integers(0, 2_000), years=st.floats(0.5, 1e6))
 def test_a_rate_lies_within_its_bounds(lost, years):
     rate = loss_rate(lost, years)
+    assert rate.per_year is not None
+    assert rate.low_per_year is not None
+    assert rate.high_per_year is not None
     assert rate.low_per_year <= rate.per_year <= rate.high_per_year

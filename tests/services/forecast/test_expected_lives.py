@@ -1,6 +1,7 @@
 """What an agency expects of its faces: set, withdrawn, and which of several holds."""
 
 from datetime import date, timedelta
+from typing import Any
 
 import pytest
 from django.core.management import CommandError, call_command
@@ -21,7 +22,7 @@ TODAY = NOW.date()
 
 
 def set_life(agency, years=12.0, **fields):
-    terms = {
+    terms: dict[str, Any] = {
         "end": "level",
         "basis": "signs taken down 2015 to 2025 (invented)",
         "approved_by": "the engineer",

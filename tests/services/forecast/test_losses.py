@@ -2,13 +2,29 @@
 
 import json
 from datetime import UTC, date, datetime
+from typing import Any
 
 import pytest
 
-from inventory.models import ForecastRun, Road, Sign
+from inventory.models import (
+    ForecastRun,
+    ImportRun,
+    Road,
+    Sign,
+    SourceFace,
+    SourceRecord,
+)
 from inventory.services.forecast.losses import Losses, losses_of, stored_or_reckoned
 from inventory.services.inspection import record_inspection
-from tests.factories import NOW, make_agency, make_position, make_sign, make_support
+from inventory.services.logbook import log
+from tests.factories import (
+    NOW,
+    make_agency,
+    make_position,
+    make_sign,
+    make_support,
+    position_of,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -18,7 +34,7 @@ YEARS = (NOW.date() - date(2016, 6, 1)).days / 365.25  # 10
 def put_up(agency, *, road=None, code="R1-1", **fields):
     support = make_support(agency, road=road)
     position = make_position(agency, support=support, sign_code=code)
-    terms = {"installed_on": date(2016, 6, 1), "position": position}
+    terms: dict[str, Any] = {"installed_on": date(2016, 6, 1), "position": position}
     return make_sign(agency, **terms | fields)
 
 
@@ -110,6 +126,45 @@ def test_a_face_from_a_list_is_watched_from_its_first_witness_on():
     found = reckoned(agency)
     assert found.total.rate.sign_years == pytest.approx(2.0, abs=0.01)
     assert dict(found.left_out) == {"no day on record from which it was watched": 1}
+
+
+def test_a_face_from_an_import_is_watched_from_the_import_on():
+    agency = make_agency()
+    listed = put_up(agency, is_reconstructed=True, installed_on=date(2006, 6, 1))
+    run = ImportRun.objects.create(
+        organisation=agency,
+        source_name="list",
+        file_name="list.csv",
+        file_sha256="",
+        mapping_text="",
+        started_at=datetime(2023, 6, 1, 12, tzinfo=UTC),
+    )
+    record = SourceRecord.objects.create(
+        organisation=agency,
+        source_name="list",
+        external_id="1",
+        raw={},
+        row_sha256="",
+        first_run=run,
+        last_run=run,
+        changed_at=NOW,
+    )
+    SourceFace.objects.create(record=record, position=position_of(listed))
+    assert reckoned(agency).total.rate.sign_years == pytest.approx(3.0, abs=0.01)
+
+
+def test_a_face_found_by_a_crew_is_watched_from_when_it_was_added():
+    agency = make_agency()
+    found = put_up(agency, is_reconstructed=True, installed_on=None)
+    log(
+        organisation=agency,
+        actor=None,
+        verb="add sign",
+        text="added",
+        at=datetime(2025, 6, 1, 12, tzinfo=UTC),
+        sign=found,
+    )
+    assert reckoned(agency).total.rate.sign_years == pytest.approx(1.0, abs=0.01)
 
 
 def test_a_face_of_unknown_age_is_in_the_rate_and_not_in_the_curve():
