@@ -219,6 +219,14 @@ class _Trial:
     def held_back_count(self) -> int:
         return len(self.last)
 
+    def _start(self, scale: Scale) -> Variances | None:
+        """Return where to begin: the last spread on the scale, or that of the other scale."""
+        if scale in self.found or not self.found:
+            return self.found.get(scale)
+        middle = float(np.median(self.observations.ra_cd_lx_m2))
+        (other,) = self.found.values()
+        return other.times(middle if scale is Scale.PLAIN else 1.0 / middle)
+
     def scores_of(self, model: _Model) -> FloatArray:
         """Return the log density that a model gives to each reading held back."""
         scores = np.empty(len(self.last))
@@ -234,7 +242,7 @@ class _Trial:
                 covariates=model.covariates,
                 prior=self.prior,
                 session_sd=self.session_sd,
-                start=self.found.get(model.scale),
+                start=self._start(model.scale),
             )
             self.found[model.scale] = fit.variances
             scores[self.fold == fold] = log_densities(fit, self.observations, chosen)

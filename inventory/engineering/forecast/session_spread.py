@@ -13,6 +13,7 @@ from inventory.engineering.forecast.sessions import (
 )
 from inventory.engineering.forecast.spread import (
     Prior,
+    Search,
     fit_variances,
     sample_of_lots,
     sums_of_sample,
@@ -22,7 +23,7 @@ from inventory.engineering.forecast.variances import Variances
 from inventory.engineering.inspection.student import WholeArray
 
 MOST_ROUNDS = 6
-ENOUGH = 0.005  # no standard deviation moves by more: 0.5 %
+ENOUGH = 0.01  # no standard deviation moves by more: 1 %
 
 
 def fit_variances_with_sessions(
@@ -61,17 +62,18 @@ def fit_variances_with_sessions(
     sample = sums_of_sample(cohort, chosen)
     some, kept = visits.of_signs(chosen)
     place, count = number_sessions(session[kept])
+    search = Search()
     factor = None if prior is None else prior.session_factor
     if start is not None and start.session_sd and start.has_lots == bool(sample.lot_count):
         variances = start
     else:
-        first = fit_variances(sample, prior, unit)
+        first = fit_variances(sample, prior, unit, search=search)
         left = max(first.residual_sd**2 - session_sd**2, 0.25 * first.residual_sd**2)
         variances = replace(first, residual_sd=float(np.sqrt(left)), session_sd=session_sd)
     for turn in range(1, MOST_ROUNDS + 1):
         progress(f"telling {count:,} sessions from signs, round {turn}")
         found = solve_sessions(some, place, count, sample, variances, is_for_variances=True)
-        others = fit_variances(sample.with_grams(found.grams), prior, unit, variances)
+        others = fit_variances(sample.with_grams(found.grams), prior, unit, variances, search)
         of_sessions = improved_session_sd(variances.session_sd, found, session_sd, factor)
         new = replace(others, session_sd=of_sessions)
         moved = np.abs(_logarithms(new) - _logarithms(variances)).max()

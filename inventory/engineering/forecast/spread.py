@@ -14,6 +14,8 @@ from inventory.engineering.forecast.variances import Variances
 from inventory.engineering.inspection.student import FloatArray, WholeArray
 
 SIGNS_FOR_VARIANCES = 50_000
+FLAT = 1e-6  # slope of the log likelihood per sign at which a search ends
+NEARLY = 0.003  # slope of the whole; enough where there is a prior
 _LARGEST_LOG_VARIANCE = 25.0
 _LARGEST_ARTANH = 4.0
 
@@ -86,8 +88,19 @@ def sums_of_sample(cohort: CohortSums, chosen: WholeArray) -> CohortSums:
     return cohort.of_signs(chosen, place, len(numbers))
 
 
+@dataclass(slots=True, eq=False)
+class Search:
+    """What one search learns for the next of nearly the same readings: how the hill bends."""
+
+    bend: FloatArray | None = None
+
+
 def fit_variances(
-    cohort: CohortSums, prior: Prior | None, unit: float, start: Variances | None = None
+    cohort: CohortSums,
+    prior: Prior | None,
+    unit: float,
+    start: Variances | None = None,
+    search: Search | None = None,
 ) -> Variances:
     """
     Return the variances that the restricted likelihood with the prior is highest at.
@@ -102,6 +115,8 @@ def fit_variances(
         What a share is of: 1 on the log scale, the cohort's median R_A on the plain scale.
     start : Variances, optional
         Where to begin, such as the last fit of nearly the same readings.
+    search : Search, optional
+        Taken from the last search, and left for the next.
     """
     size = 6 if cohort.lot_count else 4
     centre = (prior or WEAK_PRIOR).spread.to_vector()[:size]
@@ -129,10 +144,16 @@ def fit_variances(
         slope = np.where(held == vector, (tightness * away - gradient) * scale, 0.0)
         return -value * scale, slope
 
+    search = search or Search()
+    options: dict[str, object] = {"gtol": FLAT if prior is None else max(FLAT, NEARLY * scale)}
+    if search.bend is not None and len(search.bend) == size:
+        options["hess_inv0"] = search.bend
     # BFGS on six numbers: the bounded L-BFGS of scipy 1.17 spends longer waking its threads
     # than the likelihood takes.
     begin = centre
     if start is not None and start.has_lots == (size == 6):
         begin = within(start.to_vector())
-    found = minimize(cost, begin, jac=True, method="BFGS", options={"gtol": 1e-6})
+    found = minimize(cost, begin, jac=True, method="BFGS", options=options)
+    bend = 0.5 * (found.hess_inv + found.hess_inv.T)
+    search.bend = bend if np.linalg.eigvalsh(bend)[0] > 0 else None
     return Variances.from_vector(within(found.x))

@@ -1,6 +1,6 @@
 """How much visits, signs, lots and sessions of a cohort differ."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Self
 
 import numpy as np
@@ -38,6 +38,22 @@ class Variances:
         s0, s1 = self.sign_level_sd, self.sign_slope_sd
         common = self.sign_correlation * s0 * s1
         return np.array([[s0 * s0, common], [common, s1 * s1]])
+
+    def times(self, factor: float) -> Self:
+        """
+        Return the spread in another unit.
+
+        Examples
+        --------
+        >>> Variances(0.08, 0.15, 0.01).times(100.0).sign_level_sd
+        15.0
+        """
+        sds = {
+            each.name: getattr(self, each.name) * factor
+            for each in fields(self)
+            if each.name != "sign_correlation"
+        }
+        return type(self)(sign_correlation=self.sign_correlation, **sds)
 
     def with_lots_added(self) -> Self:
         """Return the spread of signs of unknown lots: that of sign and lot together."""
