@@ -43,6 +43,7 @@ if TYPE_CHECKING:
 MOST_CUT_OFFS = 12
 LEAST_EARLIER = 30  # readings of the whole fleet
 LEAST_LATER = 10
+LEAST_MORE = 10  # readings than on the day before
 CHOSEN_AGAIN_AT = 1.5  # times the readings that a model was chosen by
 CURVED = "curved"
 TOO_FEW_KNOWN = f"readings of cohorts with fewer than {LEAST_KNOWN} readings known by the day"
@@ -104,7 +105,11 @@ def run_back_test(
 
 
 def usual_cut_offs(cohorts: Iterable[GatheredCohort], today: date, known_by: str) -> list[date]:
-    """Return each 1 January with enough readings before and after it, the last twelve."""
+    """
+    Return each 1 January with enough readings before and after it, the last twelve.
+
+    A day that knows hardly more than the one before would tell the same again; it is left out.
+    """
     parts = [
         (each.recorded_on if known_by == RECORDED else each.visited_on, each.visited_on)
         for each in cohorts
@@ -114,13 +119,16 @@ def usual_cut_offs(cohorts: Iterable[GatheredCohort], today: date, known_by: str
         return []
     known_on, visited_on = (np.concatenate(each) for each in zip(*parts, strict=True))
     first = date.fromordinal(int(visited_on.min())).year
-    days = [date(year, 1, 1) for year in range(first + 1, today.year + 1)]
-    return [
-        day
-        for day in days
-        if (known_on < day.toordinal()).sum() >= LEAST_EARLIER
-        and (visited_on >= day.toordinal()).sum() >= LEAST_LATER
-    ][-MOST_CUT_OFFS:]
+    days: list[date] = []
+    known_before = LEAST_EARLIER - LEAST_MORE
+    for year in range(first + 1, today.year + 1):
+        day = date(year, 1, 1)
+        known = int((known_on < day.toordinal()).sum())
+        later = int((visited_on >= day.toordinal()).sum())
+        if known >= known_before + LEAST_MORE and later >= LEAST_LATER:
+            days.append(day)
+            known_before = known
+    return days[-MOST_CUT_OFFS:]
 
 
 def _under_way(organisation: Organisation, cut_offs: Sequence[date] | None) -> BackTest | None:
