@@ -187,7 +187,8 @@ def open_decisions(
         msg = f"A level is {np.min(level_cd_lx_m2):g}; it is over 0 cd/lx/m²."
         raise OutOfRangeError(msg)
     none = np.zeros((len(states), 0))
-    known = SignStates(*states.T, by_level=none, by_slope=none)
+    level_now, slope, of_level, of_both, of_slope = states.T
+    known = SignStates(level_now, slope, of_level, of_both, of_slope, none, none)
     signs = KnownOfSigns.of_fit(
         fit, np.full(len(states), UNKNOWN), is_age_known, age_years, None, None
     )

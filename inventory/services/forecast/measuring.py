@@ -262,7 +262,7 @@ def _candidates(
         is_bounded = is_bounded or len(part) > most
         part = part[:most]
         counts.append(len(part))
-        rows += [_Row(*each[: len(_COLUMNS)], chances=each[len(_COLUMNS) :]) for each in part]
+        rows += [_Row._make((*each[: len(_COLUMNS)], each[len(_COLUMNS) :])) for each in part]
     return rows, counts[1], is_bounded
 
 

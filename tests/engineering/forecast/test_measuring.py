@@ -29,9 +29,8 @@ THRESHOLDS = st.floats(0.01, 0.99)
 
 def state(of_level, of_both, of_slope, level=5.3, slope=-0.06):
     numbers = (level, slope, of_level, of_both, of_slope)
-    return SignStates(
-        *(np.array([each]) for each in numbers), np.zeros((1, 0)), np.zeros((1, 0))
-    )
+    a, b, c, d, e = (np.array([each]) for each in numbers)
+    return SignStates(a, b, c, d, e, np.zeros((1, 0)), np.zeros((1, 0)))
 
 
 def one(p, r, due=0.2):
