@@ -172,6 +172,7 @@ def choose_cohort_model(
         covariates=best.covariates,
         prior=prior,
         session_sd=session_sd,
+        start=trial.found.get(best.scale),
         progress=tell,
     )
     return ChosenFit(fit, scores, f"{best.words[0].upper()}{best.words[1:]}: {reason}")
