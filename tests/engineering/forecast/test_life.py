@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from inventory.engineering.forecast.covariates import Covariates
 from inventory.engineering.forecast.fit import Scale, fit_cohort
 from inventory.engineering.forecast.least_squares import fit_least_squares
 from inventory.engineering.forecast.life import (
@@ -114,6 +115,30 @@ def test_a_curve_and_the_plain_scale_have_lives_too():
         life = expected_life(fit, MINIMUM)
         assert life.median.years == pytest.approx(16.25, abs=2.5)
         assert (np.diff(life.share_below) >= 0).all()
+
+
+def test_signs_that_face_differently_spread_a_cohorts_lives():
+    draw = np.random.default_rng(17)
+    quadrant = np.arange(800) % 4
+    slopes = SLOPE + np.array([-0.02, 0.0, 0.0, 0.02])[quadrant] + draw.normal(0, 0.005, 800)
+    ages = np.sort(draw.uniform(0, 15, (800, 3)), axis=1)
+    levels = LEVEL + draw.normal(0, 0.15, 800)
+    log_ra = levels[:, None] + slopes[:, None] * ages + draw.normal(0, 0.08, (800, 3))
+    observations = Observations.plain(
+        np.repeat(np.arange(800), 3), ages.ravel(), np.exp(log_ra).ravel(), quadrant=quadrant
+    )
+    told = fit_cohort(
+        observations, scale=Scale.LOG, shape=LINEAR, covariates=Covariates(uses_quadrant=True)
+    )
+    pooled = fit_cohort(observations, scale=Scale.LOG, shape=LINEAR)
+    assert told.variances.sign_slope_sd < 0.6 * pooled.variances.sign_slope_sd
+    # Put up anywhere, new signs differ as much whether or not the fit tells facings apart.
+    for one, other in zip(
+        (*expected_life(told, MINIMUM).early, expected_life(told, MINIMUM).median),
+        (*expected_life(pooled, MINIMUM).early, expected_life(pooled, MINIMUM).median),
+        strict=True,
+    ):
+        assert one.years == pytest.approx(other.years, abs=0.4)
 
 
 def test_few_readings_give_wide_bounds_and_a_mark():
