@@ -1,7 +1,7 @@
 """How fast a cohort's model is chosen and fitted and every sign forecast, and against a peer.
 
 The peer is the mixed model of statsmodels on the same readings, random level and slope, REML.
-What lots and back-tests find is measured by the rows of forecast_lots and forecast_proof.
+What lots and back-tests find is measured by the rows of the modules in PARTS.
 """
 
 from __future__ import annotations
@@ -35,7 +35,11 @@ LIMIT_S = 30.0
 LIMIT_GIB = 4.0
 LEAST_RATIO = 500
 SEED = 20260601
-PARTS = ("tests.bench.forecast_lots", "tests.bench.forecast_proof")
+PARTS = (
+    "tests.bench.forecast_lots",
+    "tests.bench.forecast_proof",
+    "tests.bench.forecast_measuring",
+)
 
 
 def run() -> list[Row]:

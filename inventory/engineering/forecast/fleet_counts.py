@@ -218,7 +218,7 @@ def _shared_sd(
         crossed = np.maximum.accumulate(ndtr((level - here) / spread), axis=0)
         chance = np.diff(crossed, axis=0)
         counts = np.stack([np.bincount(row, each, len(sizes)) for each in chance], 1)
-        counts *= (sizes / taken)[:, None]
+        counts = counts * (sizes / taken)[:, None]
         total += counts
         squares += counts * counts
     number = 2 * draws

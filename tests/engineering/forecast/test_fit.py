@@ -1,5 +1,6 @@
 """The fit of a cohort: truth recovered, an outside program, unknown ages, both scales."""
 
+import json
 from dataclasses import replace
 
 import numpy as np
@@ -7,7 +8,13 @@ import pytest
 from statsmodels.regression.mixed_linear_model import MixedLM
 
 from inventory.engineering.forecast import spread
-from inventory.engineering.forecast.fit import WEAK_PRIOR, Scale, fit_cohort
+from inventory.engineering.forecast.fit import (
+    WEAK_PRIOR,
+    CohortFit,
+    Scale,
+    cohort_curve,
+    fit_cohort,
+)
 from inventory.engineering.forecast.observations import Observations
 from inventory.engineering.forecast.shapes import LINEAR, AgeShape
 from inventory.errors import OutOfRangeError
@@ -135,3 +142,45 @@ def test_a_spread_that_is_not_there_is_found_small_and_does_no_harm():
     assert found.variances.sign_level_sd < 0.03
     assert found.variances.residual_sd == pytest.approx(0.08, rel=0.1)
     assert found.coefficients == pytest.approx([LEVEL, SLOPE], abs=0.02)
+
+
+@pytest.mark.parametrize("scale", list(Scale))
+def test_a_fit_is_stored_and_read_again_whole(scale):
+    observations, _level, _slope = simulated(31, 120, lots=12)
+    shape = AgeShape.curved(observations.age_years)
+    found = fitted(observations, scale=scale, shape=shape)
+    text = json.dumps(found.to_json())
+    again = CohortFit.from_json(json.loads(text))
+    assert (again.scale, again.shape, again.variances) == (scale, shape, found.variances)
+    assert again.coefficients.tolist() == found.coefficients.tolist()
+    assert again.solution.covariance.tolist() == found.solution.covariance.tolist()
+    assert (again.sign_count, again.visit_count) == (120, 360)
+    assert (again.oldest_age_years, again.unit) == (found.oldest_age_years, found.unit)
+    assert again.grams is None
+    assert again.solution.lots is None
+    assert len(again.lot_numbers) == 0
+    old = found.to_json() | {"method": "forecast-1"}
+    with pytest.raises(OutOfRangeError, match="of method 'forecast-1'"):
+        CohortFit.from_json(old)
+
+
+def test_the_bands_of_a_cohort_hold_its_line_and_nine_of_ten_of_its_signs():
+    # Truth: the line and the signs that the fleet was made with. 1,500 signs: 0.90 ± 0.025 is
+    # three standard errors.
+    observations, levels, slopes = simulated(33, 1_500)
+    curve = cohort_curve(fitted(observations), np.array([0.0, 6.0, 12.0]))
+    for place, age in enumerate(curve.ages_years):
+        truth = np.exp(LEVEL + SLOPE * age)
+        assert curve.line_low[place] < truth < curve.line_high[place]
+        signs = np.exp(levels + slopes * age)
+        held = (signs >= curve.signs_low[place]) & (signs <= curve.signs_high[place])
+        assert held.mean() == pytest.approx(0.90, abs=0.025)
+    assert (curve.line_high - curve.line_low < curve.signs_high - curve.signs_low).all()
+
+
+def test_known_variances_are_taken_as_they_are():
+    observations, _level, _slope = simulated(35, 200, lots=10)
+    found = fitted(observations)
+    again = fitted(observations, variances=found.variances)
+    assert again.variances is found.variances
+    assert again.coefficients.tolist() == found.coefficients.tolist()

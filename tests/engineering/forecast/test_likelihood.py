@@ -20,7 +20,7 @@ from inventory.engineering.forecast.variances import Variances
 
 
 def cohort(seed, signs=40, lots=6):
-    """A small cohort with every oddity: classes of variance, unknown ages, a curved column."""
+    """A small cohort: classes of variance, unknown ages and lots, a curve, two contrasts."""
     draw = np.random.default_rng(seed)
     sign = np.sort(np.append(np.arange(signs), draw.integers(0, signs, 2 * signs)))
     age = draw.uniform(0, 15, len(sign))
@@ -29,10 +29,20 @@ def cohort(seed, signs=40, lots=6):
     columns = np.stack([np.ones(len(sign)), age, age**2 / 10], 1)
     known_variance = draw.choice([0.0, 0.001, 0.004], len(sign))
     is_known = draw.random(signs) < 0.7
-    lot = draw.integers(0, lots, signs)
+    lot = draw.integers(-1, lots, signs)  # −1 is not known
+    lot[:lots] = np.arange(lots)
     sums = sum_signs(sign, columns, response, known_variance, signs)
+    group = draw.integers(0, 3, signs)
+    contrasts = np.array([[0.8, 0.1], [-0.8, 0.3], [0.0, -0.4]])
     made = CohortSums(
-        sums, is_known, lot, lots, np.array([0, 400.0, 0]), np.array([0, -0.03, 0])
+        sums,
+        is_known,
+        lot,
+        lots,
+        np.array([0, 400.0, 0, 900.0, 0]),
+        np.array([0, -0.03, 0, 0, 0]),
+        group,
+        contrasts,
     )
     return made, (sign, columns, response, known_variance)
 
@@ -50,22 +60,22 @@ def dense(spread, made, data):
     of_sign = spread.sign_level_sd**2 + g01 * np.add.outer(age, age) + of_slope
     v = np.where(is_known[:, None], of_sign, of_slope) * (sign[:, None] == sign)
     lot = made.lot[sign]
-    v += (lot[:, None] == lot) * (
-        spread.lot_level_sd**2 + spread.lot_slope_sd**2 * np.outer(age, age)
-    )
+    same_lot = np.where(lot >= 0, lot[:, None] == lot, sign[:, None] == sign)
+    v += same_lot * (spread.lot_level_sd**2 + spread.lot_slope_sd**2 * np.outer(age, age))
     v += np.diag(spread.residual_sd**2 + variance_class(known_variance))
     free = (sign[:, None] == np.flatnonzero(~made.is_age_known)).astype(float)
-    x = np.concatenate([columns, free], axis=1)
+    z = made.contrasts[made.group][sign] * age[:, None]
+    x = np.concatenate([columns, z, free], axis=1)
     inverse = np.linalg.inv(v)
     precision = x.T @ inverse @ x
     right = x.T @ inverse @ response
-    precision[:3, :3] += np.diag(made.prior_precision)
-    right[:3] += made.prior_precision * made.prior_mean
+    precision[:5, :5] += np.diag(made.prior_precision)
+    right[:5] += made.prior_precision * made.prior_mean
     b = np.linalg.solve(precision, right)
     quadratic = response @ inverse @ response - right @ b
     quadratic += made.prior_precision @ made.prior_mean**2
     deviance = np.linalg.slogdet(v)[1] + np.linalg.slogdet(precision)[1] + quadratic
-    return -0.5 * (deviance + (len(response) - x.shape[1]) * np.log(2 * np.pi)), b[:3]
+    return -0.5 * (deviance + (len(response) - x.shape[1]) * np.log(2 * np.pi)), b[:5]
 
 
 @pytest.mark.parametrize(

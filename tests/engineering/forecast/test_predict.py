@@ -15,7 +15,7 @@ from inventory.engineering.forecast.fit import (
 )
 from inventory.engineering.forecast.grams import variance_class
 from inventory.engineering.forecast.observations import Observations
-from inventory.engineering.forecast.predict import both_below, forecast_signs
+from inventory.engineering.forecast.predict import both_below, forecast_signs, sign_curve
 from inventory.engineering.forecast.shapes import LINEAR, AgeShape
 from inventory.engineering.forecast.states import KnownOfSigns, states_now
 from inventory.errors import OutOfRangeError
@@ -191,6 +191,47 @@ def test_a_sign_without_age_or_reading_is_refused():
     none = Observations.plain([], [], [], lot=[-1], is_age_known=False)
     with pytest.raises(OutOfRangeError, match="expected life"):
         forecast(FIT, none)
+
+
+@pytest.mark.parametrize("fit", [FIT, CURVE], ids=["line", "curve"])
+def test_the_curve_of_a_sign_is_its_forecast_at_every_age(fit):
+    # Drawn from the stored state alone, it says what forecasts made for other days say.
+    now = forecast(fit, FLEET, age=8.0)
+    ages = np.array([6.0, 8.0, 13.0])
+    stored = type(fit).from_json(fit.to_json())
+    for sign in (0, 57):
+        median, low, high = sign_curve(
+            stored, now.state_of(sign), age_now_years=8.0, is_age_known=True, ages_years=ages
+        )
+        assert median[1] == pytest.approx(now.ra_cd_lx_m2[sign])
+        assert low[1] == pytest.approx(now.ra_low_cd_lx_m2[sign])
+        assert high[1] == pytest.approx(now.ra_high_cd_lx_m2[sign])
+        for place in (0, 2):
+            then = forecast(fit, FLEET, age=ages[place])
+            assert median[place] == pytest.approx(then.ra_cd_lx_m2[sign], rel=1e-6)
+            if fit is FIT:
+                assert low[place] == pytest.approx(then.ra_low_cd_lx_m2[sign], rel=1e-6)
+
+
+def test_a_sign_of_unknown_age_is_drawn_from_its_first_reading():
+    one = Observations.plain([0], [0.0], [150.0], is_age_known=False)
+    state = forecast(CURVE, one, age=2.0).state_of(0)
+    median, _low, _high = sign_curve(
+        CURVE, state, age_now_years=2.0, is_age_known=False, ages_years=np.array([0.0, 2.0])
+    )
+    assert median[0] == pytest.approx(150.0, rel=1e-6)
+    with pytest.raises(OutOfRangeError, match="age of -1 years"):
+        sign_curve(
+            CURVE, state, age_now_years=2.0, is_age_known=False, ages_years=np.array([-1.0])
+        )
+
+
+def test_a_crossing_is_never_undone():
+    found = forecast(FIT, FLEET, level=150.0)
+    crossed = found.probability_crossed
+    assert (np.diff(crossed, axis=1) >= 0).all()
+    assert (crossed >= found.probability_below - 1e-6).all()
+    assert crossed[:, 0] == pytest.approx(found.probability_below[:, 0], abs=1e-6)
 
 
 @pytest.mark.parametrize(
