@@ -4,7 +4,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import stdtr, stdtrit
+from scipy.optimize import brentq
+from scipy.special import ndtri, stdtr, stdtrit
 from scipy.stats import false_discovery_control
 
 from inventory.engineering.forecast.lot_signs import LotSigns
@@ -19,7 +20,12 @@ from inventory.engineering.forecast.lot_sums import (
     sum_lots,
 )
 from inventory.engineering.forecast.observations import TruthArray
-from inventory.engineering.forecast.ordinary import CLIP, OrdinaryVariation, ordinary_variation
+from inventory.engineering.forecast.ordinary import (
+    CLIP,
+    STEPS,
+    OrdinaryVariation,
+    ordinary_variation,
+)
 from inventory.engineering.inspection.student import FloatArray, WholeArray
 
 METHOD_VERSION = "lots-1"
@@ -28,8 +34,8 @@ LEAST_SIGNS = 5
 LEAST_SIGNS_READ_TWICE = 3
 LARGEST_STANDARD_ERROR_PER_YEAR = 0.03
 LEAST_LOTS = 6  # of a factor with enough readings; fewer do not tell what is ordinary
-MOST_DEGREES_OF_FREEDOM = 30.0  # ordinary lots need not be normal, however many there are
-ONE_SIDED_95 = 1.645
+TAILS = 60.0  # degrees of freedom: ordinary lots need not be normal
+Z_95 = float(ndtri(0.975))
 _ROUNDS = 5
 _FIRST_SD = 0.003
 
@@ -56,7 +62,7 @@ class FactorTest:
     level_standard_error: FloatArray
     ordinary_sd: FloatArray
     ordinary_sd_at_most: FloatArray
-    dof: FloatArray
+    ordinary_chance: FloatArray  # (lots, STEPS): how probable each λ is by the other lots
     p_value: FloatArray
     too_few_readings: int  # lots that were read, but not enough
     sums: tuple[LotSums, ...]  # per cohort
@@ -64,13 +70,13 @@ class FactorTest:
 
     def interval(self) -> tuple[FloatArray, FloatArray]:
         """Return the 95 % interval of each effect, of its readings alone."""
-        margin = stdtrit(self.dof, 0.975) * self.standard_error
+        margin = Z_95 * self.standard_error
         return self.effect_per_year - margin, self.effect_per_year + margin
 
     def p_of(self, place: int, effect: FloatArray, variance: FloatArray) -> FloatArray:
         """Return the p-values of other effects in the stead of one lot's."""
-        total = np.sqrt(variance + self.ordinary_sd[place] ** 2)
-        return np.asarray(stdtr(self.dof[place], effect / total))
+        chance = self.ordinary_chance[place : place + 1]
+        return _p_values(effect, variance, np.repeat(chance, len(effect), axis=0))
 
     def smallest_excess(self, place: int, p_value: float, found: float = 0.9) -> float:
         """
@@ -85,9 +91,21 @@ class FactorTest:
         found : float
             In which share of such lots.
         """
-        total = np.hypot(self.standard_error[place], self.ordinary_sd[place])
-        steps = stdtrit(self.dof[place], found) - stdtrit(self.dof[place], p_value)
-        return float(steps * total)
+        variance = self.standard_error[place : place + 1] ** 2
+        total = float(np.hypot(self.standard_error[place], self.ordinary_sd[place]))
+
+        def over(log_effect: float) -> float:
+            effect = -np.exp(np.array([log_effect]))
+            return float(np.log(self.p_of(place, effect, variance)[0] / p_value))
+
+        least = float(np.exp(brentq(over, np.log(total) - 5, np.log(total) + 7, xtol=1e-4)))
+        return least + float(stdtrit(TAILS, found)) * total
+
+
+def _p_values(effect: FloatArray, variance: FloatArray, chance: FloatArray) -> FloatArray:
+    """Return the chance of an ordinary lot falling as fast, averaged over what λ may be."""
+    total = np.sqrt(variance[:, None] + STEPS**2)
+    return np.asarray((chance * stdtr(TAILS, effect[:, None] / total)).sum(axis=1))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -117,8 +135,8 @@ def compare_lots(
     are put together by inverse variance; colours of the same signs count as wholly dependent,
     which is cautious. Ordinary lots differ by λ, estimated over the lots of all cohorts with
     bounded influence and without the lot in question; the effect over the square root of its
-    variance + λ² is set against Student's t with Satterthwaite's degrees of freedom, at most
-    30: ordinary lots need not be normal.
+    variance + λ² is set against Student's t with 60 degrees of freedom (ordinary lots need not
+    be normal), averaged over what λ may be by the other lots.
 
     Parameters
     ----------
@@ -161,12 +179,11 @@ def compare_lots(
         for k, weight in enumerate(weights):
             mine = entries.cohort == k
             weight[entries.place[mine]] = of_lot[entries.level[mine]]
-    return _tested(factor, cohorts, numbers, entries, found, has_enough, ordinary, sums, lines)
+    return _tested(factor, numbers, entries, found, has_enough, ordinary, sums, lines)
 
 
 def _tested(
     factor: Factor,
-    cohorts: Sequence[LotCohort],
     numbers: WholeArray,
     entries: Entries,
     found: LotSlopes,
@@ -176,13 +193,6 @@ def _tested(
     lines: tuple[Line, ...],
 ) -> FactorTest:
     variance = found.variance[has_enough]
-    total = variance + ordinary.sd_without**2
-    visits = sum(float(each.grams.visit_count.sum()) for each in cohorts)
-    read = sum(int((each.visits_per_sign() > 0).sum()) for each in cohorts)
-    of_readings = 2 * variance**2 / max(visits - read, 1.0)
-    dof = np.minimum(
-        2 * total**2 / (1.0 / ordinary.weight_without + of_readings), MOST_DEGREES_OF_FREEDOM
-    )
     effect = found.deviation[has_enough]
     level, level_error = _levels(sums, entries, len(numbers))
     return FactorTest(
@@ -194,11 +204,9 @@ def _tested(
         level_deviation=level[has_enough],
         level_standard_error=level_error[has_enough],
         ordinary_sd=ordinary.sd_without,
-        ordinary_sd_at_most=np.sqrt(
-            ordinary.sd_without**2 + ONE_SIDED_95 * ordinary.weight_without**-0.5
-        ),
-        dof=dof,
-        p_value=np.asarray(stdtr(dof, effect / np.sqrt(total))),
+        ordinary_sd_at_most=ordinary.sd_at_most,
+        ordinary_chance=ordinary.chance,
+        p_value=_p_values(effect, variance, ordinary.chance),
         too_few_readings=int((~has_enough).sum()),
         sums=sums,
         lines=lines,

@@ -8,19 +8,20 @@ from scipy.stats import norm
 from inventory.engineering.inspection.student import FloatArray
 
 CLIP = 2.0  # standardised deviations beyond it count as much as one at it
-_LEAST = 1e-300
-_STEPS = np.append(0.0, np.geomspace(1e-5, 0.3, 72))  # of the standard deviation, per year
+STEPS = np.append(0.0, np.geomspace(1e-5, 0.3, 72))  # of the standard deviation, per year
 
 
 def _clipped_moments(clip: float) -> tuple[float, float]:
     """
-    Return the mean of min(z², clip²) of a normal z, and the estimate's efficiency.
+    Return the mean of min(z², clip²) of a normal z, and what makes its scores a likelihood's.
+
+    The second is twice the mean slope of the score by log λ² over its variance.
 
     Examples
     --------
-    >>> mean, efficiency = _clipped_moments(2.0)
-    >>> round(mean, 3), round(efficiency, 2)
-    (0.921, 0.89)
+    >>> mean, scale = _clipped_moments(2.0)
+    >>> round(mean, 3), round(scale, 2)
+    (0.921, 1.2)
     """
     inside = float(2 * norm.cdf(clip) - 1)
     density = float(norm.pdf(clip))
@@ -28,24 +29,29 @@ def _clipped_moments(clip: float) -> tuple[float, float]:
     fourth = 3 * inside - 2 * density * (clip**3 + 3 * clip)
     mean = second + clip**2 * (1 - inside)
     variance = fourth + clip**4 * (1 - inside) - mean**2
-    return mean, 2 * second**2 / variance
+    return mean, 2 * second / variance
 
 
-MEAN_CLIPPED, EFFICIENCY = _clipped_moments(CLIP)
+MEAN_CLIPPED, SCALE_OF_SCORES = _clipped_moments(CLIP)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class OrdinaryVariation:
     """
-    The standard deviation of ordinary lots, of all and without each in turn.
+    The standard deviation λ of ordinary lots, of all and without each in turn.
 
-    ``weight_of_variance`` is, without each in turn, the information on λ²: half of
-    efficiency · Σ 1 ÷ (variance + λ²)².
+    ``chance`` has a row per lot: how probable each of ``STEPS`` is as λ, by the other lots.
     """
 
     sd: float
     sd_without: FloatArray
-    weight_without: FloatArray
+    chance: FloatArray
+
+    @property
+    def sd_at_most(self) -> FloatArray:
+        """Return which λ is not passed with 95 %, without each lot in turn."""
+        is_over = np.cumsum(self.chance, axis=1) >= 0.95
+        return np.asarray(STEPS[np.argmax(is_over, axis=1)])
 
 
 def ordinary_variation(
@@ -57,7 +63,9 @@ def ordinary_variation(
     λ solves Σ (min(z², 4) − 0.921) ÷ v = 0 with z² = deviation² ÷ (variance + λ²), v being
     variance + λ² at the estimate before: a lot far out counts no more than one at two standard
     deviations, and a lot read well counts more than one read badly. Solved again without each
-    lot, so that a lot is compared with the variation of the others.
+    lot, so that a lot is compared with the variation of the others. How probable other λ are
+    follows from the same scores, integrated over λ² and scaled to the estimate's precision,
+    with all λ from 0 to 30 % a year alike beforehand.
 
     Parameters
     ----------
@@ -84,16 +92,19 @@ def ordinary_variation(
     (0.0024, 0.0025, 0.0024)
     """
     weight = 1.0 / (variance + sd_before**2)
-    total = variance[:, None] + _STEPS**2
-    scores = weight[:, None] * (
-        np.minimum(deviation[:, None] ** 2 / total, CLIP**2) - MEAN_CLIPPED
-    )
+    total = variance[:, None] + STEPS**2
+    clipped = np.minimum(deviation[:, None] ** 2 / total, CLIP**2) - MEAN_CLIPPED
+    scores = weight[:, None] * clipped
     whole = scores.sum(axis=0)
     sd = float(_crossing(whole[None, :])[0])
     sd_without = _crossing(whole[None, :] - scores)
-    of_steps = (total**-2.0).sum(axis=0)
-    squares = np.interp(sd_without, _STEPS, of_steps) - (variance + sd_without**2) ** -2.0
-    return OrdinaryVariation(sd, sd_without, EFFICIENCY / 2 * np.maximum(squares, _LEAST))
+    slopes = SCALE_OF_SCORES / 2 * clipped / total
+    steps = np.diff(STEPS**2)
+    parts = np.cumsum((slopes[:, 1:] + slopes[:, :-1]) / 2 * steps, axis=1)
+    heights = np.concatenate([np.zeros((len(parts), 1)), parts], axis=1)
+    without = heights.sum(axis=0) - heights
+    chance = np.exp(without - without.max(axis=1, keepdims=True)) * np.gradient(STEPS)
+    return OrdinaryVariation(sd, sd_without, chance / chance.sum(axis=1, keepdims=True))
 
 
 def _crossing(scores: FloatArray) -> FloatArray:
@@ -104,6 +115,6 @@ def _crossing(scores: FloatArray) -> FloatArray:
     rows = np.arange(len(scores))
     high, low = scores[rows, before], scores[rows, after]
     part = np.where(high > low, high / np.where(high > low, high - low, 1.0), 0.0)
-    squares = _STEPS**2
+    squares = STEPS**2
     square = squares[before] + np.clip(part, 0.0, 1.0) * (squares[after] - squares[before])
     return np.where(after == 0, 0.0, np.sqrt(square))

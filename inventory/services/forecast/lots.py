@@ -262,7 +262,6 @@ class _Writer:
             "tested_with": number,
             "compared_with": len(test.level) - 1,
             "too_few_readings": test.too_few_readings,
-            "degrees_of_freedom": float(test.dof[place]),
             "standing": len(self.signs.standing(*member)),
             "made_in": self._made_in(group.members),
         }
