@@ -53,6 +53,7 @@ def run() -> list[Row]:
 
 def _fleet(signs: int) -> Observations:
     """Return a fleet with lots, sessions, facings and districts, as an agency has them."""
+    observations: Observations
     observations, _level, _slope = simulated(
         SEED, signs, visits=VISITS, lots=signs // SIGNS_PER_LOT, repeatability=0.05
     )

@@ -28,7 +28,6 @@ from inventory.engineering.inspection.student import FloatArray, WholeArray
 from inventory.errors import OutOfRangeError
 
 MOST_SIGNS = 3_000  # the models are compared on
-FOLDS = 2
 FURTHER_ERRORS = 2.0  # a covariate must gain, that few cohorts get one by chance
 LEAST_HELD_BACK = 100  # readings, for a comparison to mean something
 _HALF_LOG_2PI = 0.5 * float(np.log(2 * np.pi))
@@ -98,11 +97,11 @@ def choose_cohort_model(
     """
     Return the fit of the model that tells held-back readings best, or nearly so and simpler.
 
-    Of at most 3,000 signs, drawn by whole lots, the last reading is held back from half and
-    told from all other readings, then from the other half. Compared are the logarithm of R_A
-    and R_A as it is, along a line and along a curve; then, with the one of these chosen,
-    whether facing quadrants and whether districts change apart. A model must beat a simpler
-    one by more than one standard error of the difference.
+    Of at most 3,000 signs, drawn by whole lots, the last reading of each is held back, and
+    told from all earlier ones where its sign has some: forward, as forecasts are. Compared
+    are the logarithm of R_A and R_A as it is, along a line and along a curve; then, with the
+    one of these chosen, whether facing quadrants and whether districts change apart. A model
+    must beat a simpler one by more than one standard error of the difference.
 
     Parameters
     ----------
@@ -145,7 +144,7 @@ def choose_cohort_model(
         )
     else:
         shapes = [LINEAR]
-        ages = some.age_years[some.is_age_known[some.sign]]
+        ages = trial.earlier.age_years[trial.earlier.is_age_known[trial.earlier.sign]]
         try:
             shapes.append(AgeShape.curved(ages))
         except OutOfRangeError:
@@ -180,11 +179,11 @@ def choose_cohort_model(
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Trial:
-    """The readings to tell, and of which half each is."""
+    """The readings to tell: the last of each sign that was read before."""
 
     observations: Observations
-    last: WholeArray  # the visit held back of each sign in ``fold``
-    fold: WholeArray
+    earlier: Observations  # without any sign's last reading
+    held_back: WholeArray
     prior: Prior
     session_sd: float | None
     tell: Callable[[str], None]
@@ -202,14 +201,12 @@ class _Trial:
         order = np.lexsort((observations.age_years, sign))
         ends = np.flatnonzero(np.diff(sign[order], append=-1))
         last = order[ends]
-        # The only reading of a sign of unknown age cannot be told from anything.
-        has_earlier = np.diff(ends, prepend=-1) > 1
-        last = last[has_earlier | observations.is_age_known[sign[last]]]
-        fold = np.arange(len(last)) % FOLDS
+        kept = np.ones(len(sign), dtype=np.bool_)
+        kept[last] = False
         return cls(
             observations,
-            last,
-            np.random.default_rng(0).permutation(fold),
+            observations.of_visits(kept),
+            last[np.diff(ends, prepend=-1) > 1],
             prior,
             session_sd,
             tell,
@@ -218,7 +215,9 @@ class _Trial:
 
     @property
     def held_back_count(self) -> int:
-        return len(self.last)
+        """Return how many readings there are to tell, 0 where nothing tells them."""
+        known = self.earlier.is_age_known[self.earlier.sign]
+        return len(self.held_back) if known.any() else 0
 
     def _start(self, scale: Scale) -> Variances | None:
         """Return where to begin: the last spread on the scale, or that of the other scale."""
@@ -230,24 +229,18 @@ class _Trial:
 
     def scores_of(self, model: _Model) -> FloatArray:
         """Return the log density that a model gives to each reading held back."""
-        scores = np.empty(len(self.last))
-        for fold in range(FOLDS):
-            self.tell(f"trying {model.words}, part {fold + 1} of {FOLDS}")
-            chosen = self.last[self.fold == fold]
-            kept = np.ones(len(self.observations), dtype=np.bool_)
-            kept[chosen] = False
-            fit = fit_cohort(
-                self.observations.of_visits(kept),
-                scale=model.scale,
-                shape=model.shape,
-                covariates=model.covariates,
-                prior=self.prior,
-                session_sd=self.session_sd,
-                start=self._start(model.scale),
-            )
-            self.found[model.scale] = fit.variances
-            scores[self.fold == fold] = log_densities(fit, self.observations, chosen)
-        return scores
+        self.tell(f"trying {model.words}")
+        fit = fit_cohort(
+            self.earlier,
+            scale=model.scale,
+            shape=model.shape,
+            covariates=model.covariates,
+            prior=self.prior,
+            session_sd=self.session_sd,
+            start=self._start(model.scale),
+        )
+        self.found[model.scale] = fit.variances
+        return log_densities(fit, self.observations, self.held_back)
 
 
 def log_densities(fit: CohortFit, observations: Observations, visits: WholeArray) -> FloatArray:

@@ -217,8 +217,8 @@ def _shared_sd(
         here = path + by_level @ moved + ahead[:, None] * (by_slope @ moved)
         crossed = np.maximum.accumulate(ndtr((level - here) / spread), axis=0)
         chance = np.diff(crossed, axis=0)
-        counts = np.stack([np.bincount(row, each, len(sizes)) for each in chance], 1)
-        counts = counts * (sizes / taken)[:, None]
+        of_drawn = np.stack([np.bincount(row, each, len(sizes)) for each in chance], 1)
+        counts = of_drawn * (sizes / taken)[:, None]
         total += counts
         squares += counts * counts
     number = 2 * draws

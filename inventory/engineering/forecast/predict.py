@@ -8,7 +8,7 @@ from scipy.special import ndtr, ndtri, owens_t
 
 from inventory.engineering.forecast.fit import Z_90, CohortFit, Scale, to_cd_lx_m2
 from inventory.engineering.forecast.grams import SignGrams
-from inventory.engineering.forecast.observations import TruthArray
+from inventory.engineering.forecast.observations import UNKNOWN, TruthArray
 from inventory.engineering.forecast.states import (
     KnownOfSigns,
     SignStates,
@@ -229,15 +229,16 @@ def sign_curve(
     if len(ages) and not ages.min() >= 0:
         msg = f"An age of {ages.min():g} years was asked for; a curve is of 0 years or more."
         raise OutOfRangeError(msg)
-    one = np.ones(1, dtype=np.int64)
     signs = KnownOfSigns.of_fit(
-        fit, -one, one * is_age_known == 1, one * float(age_now_years), None, None
+        fit,
+        np.array([UNKNOWN]),
+        np.array([is_age_known]),
+        np.array([age_now_years], dtype=np.float64),
+        None,
+        None,
     )
-    states = SignStates(
-        *(np.array([getattr(state, name)]) for name in _STATE),
-        np.zeros((1, 0)),
-        np.zeros((1, 0)),
-    )
+    values = {name: np.array([getattr(state, name)]) for name in _STATE}
+    states = SignStates(**values, by_level=none, by_slope=none)
     ahead = ages - age_now_years
     middle = mean_path(fit, states, signs, ahead)[:, 0]
     margin = Z_90 * np.sqrt(path_variance(states, ahead)[:, 0])

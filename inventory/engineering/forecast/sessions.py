@@ -176,11 +176,13 @@ def solve_sessions(
     known_variance = variance_class(np.round((known + own_of_visit) / step) * step)
     response = visits.response - taken_out + (known_variance - known) * weights * residual
     if is_for_variances:
-        line = visits.columns @ beta[: visits.columns.shape[1]]
+        expected = visits.columns @ beta[: visits.columns.shape[1]]
         z = _contrasts(cohort)
         if z is not None:
-            line += visits.columns[:, 1] * (z @ beta[visits.columns.shape[1] :])[visits.sign]
-        response = line + (response - line) / np.sqrt(1.0 - leverage**2)
+            expected += (
+                visits.columns[:, 1] * (z @ beta[visits.columns.shape[1] :])[visits.sign]
+            )
+        response = expected + (response - expected) / np.sqrt(1.0 - leverage**2)
     moved, lots_moved = system.moved(of_line[:, : visits.columns.shape[1]])
     grams = replace(visits.sums(response, known_variance), moved=moved)
     solution = solve_cohort(variances, cohort.with_grams(grams))
@@ -433,7 +435,7 @@ class _System:
         value = visits.response - of_level[sign] - visits.columns[:, 1] * of_slope[sign]
         for k in range(2, size):
             value -= visits.columns[:, k] * beta[k]
-        return value - np.where(self.weights > 0, effects[self.session], 0.0)
+        return np.asarray(value - np.where(self.weights > 0, effects[self.session], 0.0))
 
 
 def _contrasts(cohort: CohortSums) -> FloatArray | None:

@@ -1,6 +1,7 @@
 """The variances of a cohort: what is taken beforehand, and what the readings say."""
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from scipy.optimize import minimize
@@ -145,7 +146,7 @@ def fit_variances(
         return -value * scale, slope
 
     search = search or Search()
-    options: dict[str, object] = {"gtol": FLAT if prior is None else max(FLAT, NEARLY * scale)}
+    options: dict[str, Any] = {"gtol": FLAT if prior is None else max(FLAT, NEARLY * scale)}
     if search.bend is not None and len(search.bend) == size:
         options["hess_inv0"] = search.bend
     # BFGS on six numbers: the bounded L-BFGS of scipy 1.17 spends longer waking its threads
