@@ -238,7 +238,7 @@ def sign_curve(
         None,
     )
     values = {name: np.array([getattr(state, name)]) for name in _STATE}
-    states = SignStates(**values, by_level=none, by_slope=none)
+    states = SignStates(**values, by_level=np.zeros((1, 0)), by_slope=np.zeros((1, 0)))
     ahead = ages - age_now_years
     middle = mean_path(fit, states, signs, ahead)[:, 0]
     margin = Z_90 * np.sqrt(path_variance(states, ahead)[:, 0])

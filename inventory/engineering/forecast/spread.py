@@ -1,7 +1,6 @@
 """The variances of a cohort: what is taken beforehand, and what the readings say."""
 
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 from scipy.optimize import minimize
@@ -146,15 +145,13 @@ def fit_variances(
         return -value * scale, slope
 
     search = search or Search()
-    options: dict[str, Any] = {"gtol": FLAT if prior is None else max(FLAT, NEARLY * scale)}
-    if search.bend is not None and len(search.bend) == size:
-        options["hess_inv0"] = search.bend
+    flat = FLAT if prior is None else max(FLAT, NEARLY * scale)
+    bend = search.bend if search.bend is not None and len(search.bend) == size else None
     # BFGS on six numbers: the bounded L-BFGS of scipy 1.17 spends longer waking its threads
     # than the likelihood takes.
-    begin = centre
-    if start is not None and start.has_lots == (size == 6):
-        begin = within(start.to_vector())
-    found = minimize(cost, begin, jac=True, method="BFGS", options=options)
-    bend = 0.5 * (found.hess_inv + found.hess_inv.T)
-    search.bend = bend if np.linalg.eigvalsh(bend)[0] > 0 else None
+    found = minimize(
+        cost, begin, jac=True, method="BFGS", options={"gtol": flat, "hess_inv0": bend}
+    )
+    bent = 0.5 * (found.hess_inv + found.hess_inv.T)
+    search.bend = bent if np.linalg.eigvalsh(bent)[0] > 0 else None
     return Variances.from_vector(within(found.x))
