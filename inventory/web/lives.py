@@ -12,7 +12,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.engineering.forecast.cohorts import CohortKey
-from inventory.engineering.forecast.fade import LEAST_FADED
+from inventory.engineering.forecast.fade import LEAST_FADED, FadeSource
 from inventory.engineering.forecast.life import USUAL_LIFE_YEARS, usual_life
 from inventory.engineering.standards.studies import service_lives
 from inventory.engineering.standards.vocabulary import Color
@@ -145,8 +145,6 @@ def reached(years: float | None, life: FadeLife) -> str:
     """Return an age by which a share has faded, or up to which it had not."""
     if years is not None:
         return f"{years:.1f}"
-    if life.source == "agency":
-        return ""
     return f"not by {life.ends_at_years:.1f}" if life.ends_at_years is not None else ""
 
 
@@ -233,7 +231,11 @@ def _context(request: MemberRequest) -> dict[str, Any]:
         "lines": [CohortLine(fit, stored_life(fit)) for fit in page],
         "fades": None
         if fades is None
-        else [FadeLine(*key, life) for key, life in sorted(fades.items())],
+        else [
+            FadeLine(*key, life)
+            for key, life in sorted(fades.items())
+            if life.source is FadeSource.OWN
+        ],
         "least_faded": LEAST_FADED,
         "usual": usual_life(),
         "usual_types": usual_life().sheeting_types.replace("; ", " and "),

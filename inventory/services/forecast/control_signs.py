@@ -265,7 +265,8 @@ def _sheeting(
         share_below_at_most=share_below_at_most(len(own)),
         said=compare_with_others(due_of_own, due_of_others),
         without_forecast_count=len(lines) - len(due_of_own) - len(due_of_others),
-        proposed=_proposed(own, others, fleet),
+        # Which sheeting they stand for has to be known first.
+        proposed=_proposed(own, others, fleet) if sheeting else (),
     )
 
 

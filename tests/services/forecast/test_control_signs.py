@@ -147,6 +147,16 @@ def test_sheetings_are_told_apart():
     assert kinds == {"Type III beaded": 1, "Type IX prismatic": 1}
 
 
+def test_signs_of_unknown_sheeting_are_too_few_and_none_is_proposed():
+    agency = make_agency()
+    sign = put_up(agency, 2015, sheeting_type="", optics="unknown")
+    group_of(agency, [sign])
+    kind = groups(agency)[0].sheetings[0]
+    assert kind.words == "sheeting not known"
+    assert kind.is_too_few
+    assert kind.proposed == ()
+
+
 @pytest.mark.parametrize(
     ("fields", "words"),
     [
