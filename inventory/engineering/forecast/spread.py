@@ -149,7 +149,10 @@ def fit_variances(
     bend = search.bend if search.bend is not None and len(search.bend) == size else None
     # BFGS on six numbers: the bounded L-BFGS of scipy 1.17 spends longer waking its threads
     # than the likelihood takes.
-    found = minimize(
+    begin = centre
+    if start is not None and start.has_lots == (size == 6):
+        begin = within(start.to_vector())
+    found = minimize(  # type: ignore[call-overload]  # the stubs know no hess_inv0
         cost, begin, jac=True, method="BFGS", options={"gtol": flat, "hess_inv0": bend}
     )
     bent = 0.5 * (found.hess_inv + found.hess_inv.T)
