@@ -256,7 +256,7 @@ def tell_by_fit(
     >>> one = LaterReadings(np.array([0]), *of_one)
     >>> told = tell_by_fit(fit, known, one, age_now_years=np.array([6.0, 9.0]))
     >>> told.mean_cd_lx_m2.round().tolist()
-    [184.0]
+    [186.0]
     """
     wanted, place = np.unique(later.sign, return_inverse=True)
     ages, is_known = age_now_years[wanted], known.is_age_known[wanted]

@@ -132,7 +132,7 @@ def forecast_signs(
     ...     age_now_years=np.array([6.0, 9.0]), level_cd_lx_m2=np.array([120.0, 120.0]),
     ...     due_probability=0.5)
     >>> found.ra_cd_lx_m2.round().tolist()
-    [201.0, 191.0]
+    [202.0, 192.0]
     """
     _check(grams, lot, is_age_known, age_now_years, level_cd_lx_m2)
     if not 0.01 <= due_probability <= 0.99:

@@ -52,7 +52,7 @@ def yearly_change(fit: CohortFit) -> YearlyChange:
     >>> two = Observations.plain([0, 0, 1, 1], [0, 5, 1, 8], [260, 210, 280, 200])
     >>> change = yearly_change(fit_cohort(two, scale=Scale.LOG, shape=LINEAR))
     >>> round(change.share, 3), change.low < change.share < change.high, change.to_years
-    (-0.044, True, 8.0)
+    (-0.043, True, 8.0)
     """
     years = max(fit.oldest_age_years, _SHORTEST_YEARS)
     first, middle, last = fit.shape.basis(np.array([0.0, years / 2, years]))
