@@ -43,7 +43,7 @@ def back_test_page(request: MemberRequest) -> HttpResponse:
     tests = list(BackTest.objects.owned_by(request.organisation).defer("rows")[:2])
     under_way = tests[0] if tests and tests[0].finished_at is None else None
     # While one is made the one before is shown, and the new one where there is none before.
-    shown = tests[-1] if tests else None
+    shown = (tests[-1] if under_way else tests[0]) if tests else None
     report = report_of(shown) if shown else None
     page = page_of(request, report.cohorts if report else [], COHORTS_PER_PAGE)
     context = {

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 from django.urls import reverse
@@ -100,6 +100,16 @@ def test_while_one_is_made_the_one_before_is_shown(client, engineer, agency):
     assert "1 of 2 earlier days are done" in text
     assert "What stands below is the one before" in text
     assert report_of(done).sentence in text
+
+
+def test_of_two_back_tests_the_newer_is_shown(client, engineer, agency):
+    read_fleet(agency)
+    day = [date(2019, 1, 1)]
+    older = run_back_test(organisation=agency, now=NOW, cut_offs=day)
+    newer = run_back_test(organisation=agency, now=NOW + timedelta(days=1))
+    text = page(client)
+    assert report_of(newer).sentence in text
+    assert report_of(older).sentence not in text
 
 
 def test_a_first_one_under_way_shows_how_far_it_is(client, engineer, agency):
