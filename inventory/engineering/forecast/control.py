@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from math import ceil, log
 
 import numpy as np
@@ -254,15 +254,3 @@ def compare_with_others(
         share_before_first=sum(day < first for day in theirs) / len(theirs),
         share_agreeing=sum(agreeing) / len(agreeing),
     )
-
-
-def age_in_years(put_up_on: date, today: date) -> float:
-    """
-    Return an age, 0 for a day still to come.
-
-    Examples
-    --------
-    >>> round(age_in_years(date(2020, 6, 1), date(2026, 6, 1)), 2)
-    6.0
-    """
-    return max((today - put_up_on) / timedelta(days=365.25), 0.0)
