@@ -19,7 +19,7 @@ from inventory.engineering.forecast.lot_sums import (
 )
 from inventory.engineering.forecast.lots import compare_lots, false_discovery
 from inventory.engineering.forecast.observations import Observations
-from inventory.engineering.forecast.ordinary import ordinary_variation
+from inventory.engineering.forecast.ordinary import STEPS, ordinary_variation
 from inventory.engineering.forecast.shapes import LINEAR
 from tests.engineering.forecast.lot_fleets import LotPlan, lot_cohort, lot_fleet
 
@@ -100,6 +100,14 @@ def test_a_lot_worked_by_hand():
     sums = sum_lots(by_hand, Factor.SHEETING)
     assert sums.information == pytest.approx(0.02**-2, rel=1e-3)
     assert sums.sums[0, 0, 1] / sums.information == pytest.approx(-0.08, rel=1e-6)
+    # Ordinary lots known to differ by 0.3 % a year (the nearest step), the line to 0.1 %.
+    known = np.zeros((1, len(STEPS)))
+    known[0, np.argmin(np.abs(STEPS - 0.003))] = 1.0
+    test = replace(compared(cohort), ordinary_chance=known)
+    variance = np.array([0.02**2 + 0.001**2])
+    assert test.p_of(0, np.array([-0.03]), variance)[0] == pytest.approx(0.072, abs=0.001)
+    q_values = false_discovery(np.array([0.072, 0.0002, 0.4, 0.9]))
+    assert q_values == pytest.approx([0.144, 0.0008, 0.533, 0.9], abs=0.001)
 
 
 def test_a_lot_dim_from_its_first_day_is_not_one_that_falls_fast():
