@@ -61,7 +61,7 @@ class SeasonForm(TypedForm):
         missing="Say how long setting up at a stop takes, in minutes; 0 for none.",
     )
     speed_mph = NumberField(
-        label="Speed between stops [mph]",
+        label="Speed on the way [mph]",
         unit="miles an hour",
         min_value=1,
         max_value=80,
@@ -184,4 +184,5 @@ def _share_words(share: float) -> str:
     if share >= 1 - 1e-9:
         return "all"
     percent = min(round(100 * share), 99)
-    return f"{percent} %" if percent else "less than 1 %"
+    words = f"{percent}" if percent else "less than 1"
+    return f"{words}\N{NO-BREAK SPACE}%"

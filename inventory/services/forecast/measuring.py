@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 from django.db.models import Avg, Exists, OuterRef, Q
 
+from inventory.engineering.assessment.vocabulary import Verdict
 from inventory.engineering.forecast.fit import METHOD_VERSION
 from inventory.engineering.forecast.fit import CohortFit as Fit
 from inventory.engineering.forecast.measuring import (
@@ -26,7 +27,7 @@ from inventory.engineering.forecast.measuring import (
 )
 from inventory.engineering.forecast.reading_round import Candidates, CrewTimes, choose_round
 from inventory.engineering.forecast.spread import WEAK_PRIOR
-from inventory.models import CohortFit, OrderLine, PackageStop, SignForecast, WorkPackage
+from inventory.models import CohortFit, OrderLine, PackageStop, Sign, SignForecast, WorkPackage
 from inventory.services.forecast.gathering import DAYS_PER_YEAR
 from inventory.services.people import policy_at
 from inventory.services.sign_record import OPEN_ORDER_STATES
@@ -45,6 +46,9 @@ YEARS_LOOKED_PAST = 5  # a due date so long after the second year leaves little 
 YEARS = 2  # programme years decided on
 LAST_MONTH_FOR_THIS_YEAR = 6
 READINGS = 4  # of each colour at a visit
+AT_THE_END_OF_LIFE = 0.5  # of being below: an expected life is taken as the median (assumption)
+# No level binds it, or its sheeting is not allowed whatever it reads.
+NOT_DECIDED_BY_READING = (Verdict.EXCLUDED, Verdict.NO_LEVEL, Verdict.SHEETING_NOT_ALLOWED)
 Basis = SignForecast.Basis
 
 
@@ -53,6 +57,7 @@ class SignToRead:
     """
     A sign worth reading, and why.
 
+    ``is_guess``: no chance of its own is on record, so it is taken to be like the others.
     ``year`` is the programme year whose decision is most open, ``probability_below`` the
     chance that the sign is below its level by its end and ``flip`` the chance that the reading
     turns the decision round; ``minutes`` has its share of the stop and the way in it.
@@ -68,12 +73,18 @@ class SignToRead:
     flip: float
     is_replaced_now: bool
     color: str
+    is_guess: bool
 
     @property
     def reason(self) -> str:
         """Return in words why it is worth reading."""
         if self.basis == Basis.NONE:
             return "Never read, and nothing tells its age: a first reading starts its forecast."
+        if self.is_guess:
+            return (
+                "Never read; it goes by the agency's expected life alone: a first reading "
+                "starts a forecast of its own."
+            )
         now = "to be replaced" if self.is_replaced_now else "to stay"
         color = self.color.replace("_", " ")
         what = f"{color} is below its level" if color else "it has come to its end"
@@ -87,7 +98,7 @@ class SignToRead:
     @property
     def note(self) -> str:
         """Return a word for the crew."""
-        if self.basis == Basis.NONE:
+        if self.is_guess or self.basis == Basis.NONE:
             return "First reading."
         return f"Decides {self.year}: {_chance(self.probability_below)} of being below."
 
@@ -125,6 +136,8 @@ class _Row(NamedTuple):
     basis: str
     as_of_on: date
     colors: list[dict[str, Any]]
+    end: str
+    due_on: date | None
     chances: tuple[float | None, ...]
 
 
@@ -138,6 +151,8 @@ _COLUMNS = (
     "sign__forecast__basis",
     "sign__forecast__as_of_on",
     "sign__forecast__colors",
+    "sign__forecast__end",
+    "forecast_due_on",
 )
 _YEAR_COLUMNS = tuple(f"sign__forecast__probabilities_below__{n}" for n in range(YEARS + 2))
 
@@ -152,6 +167,7 @@ class _Open:
         self.value, self.flip = np.zeros(shape), np.zeros(shape)
         self.is_replaced = np.zeros(shape, dtype=np.bool_)
         self.color = np.full(shape, "", dtype=object)
+        self.guessed: set[int] = set()
 
     def take(
         self, place: WholeArray, chance: FloatArray, correlation: FloatArray, color: Any
@@ -236,7 +252,10 @@ def _candidates(
     standings: ScopedQuerySet, years: Sequence[int], today: date
 ) -> tuple[list[_Row], int, bool]:
     """Return the signs looked at, how many of them nothing is known of, and if more exist."""
-    free = standings.filter(sign__position__isnull=False).exclude(
+    decided = standings.filter(
+        sign__position__isnull=False, responsible=Sign.Responsible.AGENCY
+    ).exclude(verdict__in=NOT_DECIDED_BY_READING)
+    free = decided.exclude(
         Exists(
             OrderLine.objects.filter(
                 position=OuterRef("sign__position"), order__state__in=OPEN_ORDER_STATES
@@ -336,7 +355,12 @@ def _take_unread(
         for at, year in enumerate(years):
             step = year - row.as_of_on.year
             told = row.chances[step] if 0 <= step < len(row.chances) else None
-            chance[number, at] = usual if told is None else told
+            if told is None:
+                best.guessed.add(place)
+                is_over = row.end == SignForecast.End.LEVEL and row.due_on is not None
+                is_over = is_over and row.due_on <= date(year, 12, 31)
+                told = max(usual, AT_THE_END_OF_LIFE) if is_over else usual
+            chance[number, at] = told
     noise = ReadingNoise(
         WEAK_PRIOR.spread.residual_sd,
         policy.instrument_common_rel,
@@ -402,15 +426,19 @@ def _told(
         flip=float(found.flip[place, at]),
         is_replaced_now=bool(found.is_replaced[place, at]),
         color=str(found.color[place, at]),
+        is_guess=place in found.guessed,
     )
 
 
 def _chance(share: float) -> str:
     """Return a chance as it is read: never more certain than it is."""
     percent = round(100 * share)
+    words = f"{percent}"
     if percent < 1:
-        return "less than 1 % chance"
-    return f"{min(percent, 99)} % chance" if percent < 100 else "more than 99 % chance"
+        words = "less than 1"
+    elif percent > 99:
+        words = "more than 99"
+    return f"{words}\N{NO-BREAK SPACE}% chance"
 
 
 def _times(share: float) -> str:

@@ -126,11 +126,13 @@ def test_the_reason_says_chance_decision_and_how_often_it_turns(agency, fit):
     forecast(sign, fit, level_log=5.05)
     (only,) = season(agency).signs
     percent = round(100 * only.probability_below)
-    assert f"{percent} % chance that white is below" in only.reason
+    assert f"{percent}\N{NO-BREAK SPACE}% chance that white is below" in only.reason
     assert only.is_replaced_now == (only.probability_below >= 0.2)
     assert ("to be replaced" in only.reason) == only.is_replaced_now
     assert f"in {round(100 * only.flip)} of 100 cases" in only.reason
-    assert only.note == f"Decides {only.year}: {percent} % chance of being below."
+    assert (
+        only.note == f"Decides {only.year}: {percent}\N{NO-BREAK SPACE}% chance of being below."
+    )
 
 
 def test_the_colour_that_is_most_probably_below_decides(agency, fit):
@@ -213,6 +215,18 @@ def test_an_agencys_expected_life_is_decided_by_its_stored_chances(agency):
     assert (only.year, only.probability_below) in {(2027, 0.3), (2028, 0.6)}
     assert "Not read yet: a reading turns" in only.reason
     assert "it has come to its end" in only.reason
+
+
+def test_an_expected_life_without_chances_is_half_over_at_its_end(agency):
+    ends, lasts = put_up(agency), put_up(agency)
+    for sign, due_on in ((ends, "2027-05-01"), (lasts, "2031-05-01")):
+        life = color_of(None, basis="agency_life", due_on=due_on)
+        forecast(sign, None, colors=[life], basis="agency_life", due_on=due_on)
+    told = {each.sign_id: each for each in season(agency).signs}
+    assert told[ends.pk].probability_below == 0.5
+    assert told[lasts.pk].probability_below == pytest.approx(0.2)  # nothing was read at all
+    assert "goes by the agency's expected life alone" in told[lasts.pk].reason
+    assert told[lasts.pk].note == "First reading."
 
 
 def test_what_is_on_order_or_a_stop_to_read_already_is_left_out(agency, fit):
