@@ -245,6 +245,16 @@ def test_what_is_on_order_or_a_stop_to_read_already_is_left_out(agency, fit):
     assert set(chosen(season(agency))) == {on_package.pk, free.pk}
 
 
+def test_signs_that_no_reading_of_the_agency_decides_are_left_out(agency, fit):
+    signs = [put_up(agency) for _each in range(5)]
+    for sign in signs:
+        forecast(sign, fit)
+    for sign, verdict in zip(signs, measuring.NOT_DECIDED_BY_READING, strict=False):
+        Standing.objects.filter(sign=sign).update(verdict=verdict)
+    Standing.objects.filter(sign=signs[3]).update(responsible="private")
+    assert chosen(season(agency)) == [signs[4].pk]
+
+
 def test_another_agencys_signs_are_never_chosen(agency, fit):
     other = make_agency("Birch County")
     forecast(put_up(other), make_fit(other))
