@@ -2,7 +2,8 @@
 How surely a bad lot is found among ordinary ones, and how often an ordinary one is accused.
 
 ``rows()`` is part of the stage ``forecast``. The power table of docs/methods/suspect_lots.md is
-printed by ``.venv/bin/python -m tests.bench.forecast_lots --power``.
+printed by ``.venv/bin/python -m tests.bench.forecast_lots --power``, what errors shared by a day's
+readings do by ``--sessions``.
 """
 
 from __future__ import annotations
@@ -36,6 +37,7 @@ from tests.engineering.forecast.lot_fleets import (
     lot_cohort,
     lot_fleet,
     planted_lot,
+    with_sessions,
     with_levels,
 )
 
@@ -145,11 +147,16 @@ def _row(name: str, value: float, most: float, note: str, tallied: Tally) -> Row
     )
 
 
-def tally(plan: LotPlan, seeds: range) -> Tally:
-    """Return what the test makes of fleets of one plan."""
+def tally(
+    plan: LotPlan, seeds: range, *, day_sd: float = 0.0, day_by_lot: bool = False
+) -> Tally:
+    """Return what the test makes of fleets of one plan, with an error of each day or without."""
     found, shares, flags, naive, tested = [], [], [], [], []
     for seed in seeds:
-        cohort = lot_cohort(lot_fleet(plan, seed), is_curved=plan.is_curved)
+        observations = lot_fleet(plan, seed)
+        if day_sd:
+            observations = with_sessions(observations, seed, sd=day_sd, by_lot=day_by_lot)
+        cohort = lot_cohort(observations, is_curved=plan.is_curved)
         test = compare_lots([cohort], Factor.SHEETING, LotSigns.gather([cohort]))
         assert test is not None
         listed = set(test.level[false_discovery(test.p_value) <= FALSE_SHARE].tolist())
@@ -322,7 +329,7 @@ def power_lines(runs: int = RUNS) -> list[str]:
     number = float(np.mean(tested))
     lines = [
         "| signs | years up | "
-        + " | ".join(f"{each:.0%} faster" for each in POWER_EXCESS)
+        + " | ".join(f"{each * 100:.0f} % faster" for each in POWER_EXCESS)
         + " |",
         "| --- | --- |" + " --- |" * len(POWER_EXCESS),
     ]
@@ -333,13 +340,30 @@ def power_lines(runs: int = RUNS) -> list[str]:
                 ideal = ideal_power(
                     POWER_PLAN, signs=signs, excess=excess, years=years, tests=number
                 )
-                cells.append(f"{found[i, j, k] / runs:.0%} ({ideal:.0%})")
+                cells.append(f"{found[i, j, k] / runs * 100:.0f} ({ideal * 100:.0f})")
             lines.append(f"| {signs} | {years} | " + " | ".join(cells) + " |")
     return [*lines, "", f"{runs} fleets; {number:.0f} lots of 200 had enough readings."]
 
 
+def session_lines(runs: int = 20) -> list[str]:
+    """Return what an error of 5 % that a day's readings share does, in words."""
+    lines = []
+    for words, by_lot in (("routes past many lots", False), ("a lot on days of its own", True)):
+        planted = tally(POWER_PLAN, range(runs), day_sd=0.05, day_by_lot=by_lot)
+        clean = replace(POWER_PLAN, planted_signs=0)
+        accused = tally(clean, range(500, 500 + runs), day_sd=0.05, day_by_lot=by_lot)
+        lines.append(
+            f"{words}: planted lot found in {planted.found:.0%} of {runs} fleets, any lot listed "
+            f"in {accused.any_flag:.0%} of {runs} clean ones"
+        )
+    return lines
+
+
 def main() -> None:
-    """Print the power table, or the rows."""
+    """Print the power table, what days share, or the rows."""
+    if "--sessions" in sys.argv:
+        print("\n".join(session_lines()))
+        return
     if "--power" in sys.argv:
         print("\n".join(power_lines()))
         return

@@ -75,6 +75,18 @@ def both(first, second):
     return Observations(**{name: np.concatenate(pair) for name, pair in pairs.items()})
 
 
+def with_sessions(observations, seed, *, sd, by_lot):
+    """The same readings with an error per day: of a lot's visits alone, or of 60 of any lots."""
+    draw = np.random.default_rng(seed)
+    key = draw.integers(0, len(observations) // 60, len(observations))
+    if by_lot:
+        key = observations.lot[observations.sign] * 100 + observations.age_years.astype(int)
+    _days, session = np.unique(key, return_inverse=True)
+    error = draw.normal(0, sd, session.max() + 1)[session]
+    ra = observations.ra_cd_lx_m2 * np.exp(error)
+    return replace(observations, session=session, ra_cd_lx_m2=ra)
+
+
 def _read(plan, draw, lot, began):
     up_years = np.maximum(began[lot] - draw.uniform(0, 1, len(lot)), 0.05)
     rounds = draw.uniform(0, YEARS_BETWEEN_ROUNDS, len(lot))[:, None]
