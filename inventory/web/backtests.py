@@ -19,6 +19,7 @@ from inventory.services.forecast.back_test_report import (
     report_of,
 )
 from inventory.web.forecast_plots import Column, Level, Plot, Series
+from inventory.web.forecast_plots import Role as SeriesRole
 from inventory.web.membership import MemberRequest, role_required
 from inventory.web.numbers import MINUS
 from inventory.web.paging import page_of
@@ -34,7 +35,11 @@ PERCENT = 100.0
 MIDDLES_YEARS = (0.5, 1.5, 2.5, 4.0, 6.0)
 APART_YEARS = 0.12
 SHORT = {Rival.FORECAST: "Forecast", Rival.AGE_TABLE: "By age", Rival.OWN_LINE: "Own line"}
-ROLES = {Rival.FORECAST: "own", Rival.AGE_TABLE: "cohort", Rival.OWN_LINE: "other"}
+ROLES: dict[Rival, SeriesRole] = {
+    Rival.FORECAST: "own",
+    Rival.AGE_TABLE: "cohort",
+    Rival.OWN_LINE: "other",
+}
 
 
 @require_safe

@@ -11,10 +11,18 @@ from __future__ import annotations
 import sys
 from dataclasses import dataclass, replace
 from functools import cache
+from typing import Any
 
 import numpy as np
 
-from inventory.engineering.forecast.backtest import HORIZON_WORDS, Rival, Tally, roll, total
+from inventory.engineering.forecast.backtest import (
+    HORIZON_WORDS,
+    Rival,
+    Tally,
+    ToldRow,
+    roll,
+    total,
+)
 from inventory.engineering.forecast.choose import choose_cohort_model
 from inventory.engineering.forecast.fit import CohortFit, Scale, fit_cohort
 from inventory.engineering.forecast.observations import Observations
@@ -25,7 +33,7 @@ from tests.bench.rows import Row
 FLEETS = 100
 SMALL = FleetPlan(signs=300)
 MOST_BIAS = 0.001  # of R_A a year: a fiftieth of the true 5 %
-SCENES = {
+SCENES: dict[str, dict[str, Any]] = {
     "ordinary": {},
     "failing signs replaced when read": {"replaces_below": True},
     "doubtful signs read every year": {"reads_doubtful_more": True},
@@ -143,7 +151,7 @@ def recovery() -> tuple[tuple[str, float, float, float], ...]:
 
 
 @cache
-def back_test() -> tuple[tuple[float, tuple[object, ...]], ...]:
+def back_test() -> tuple[tuple[float, tuple[ToldRow, ...]], ...]:
     """Return the rows of a back-test of a made-up county of ten years, by cut-off."""
     history = simulate_fleet(COUNTY, SEED).history
     found = roll(history, CUT_OFFS, model=_chosen)

@@ -8,7 +8,7 @@ the fit and by two plain rivals, and scored.
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, fields, replace
 from enum import StrEnum
-from typing import Self
+from typing import Any, Self
 
 import numpy as np
 import numpy.typing as npt
@@ -127,7 +127,7 @@ class Tally:
         )
 
     def __add__(self, other: Self) -> Self:
-        added = {}
+        added: dict[str, Any] = {}
         for each in fields(self):
             a, b = getattr(self, each.name), getattr(other, each.name)
             is_row = isinstance(a, tuple)
@@ -154,7 +154,7 @@ class Tally:
         """Return the mean Brier score of 'below its level'; less is better."""
         return self.brier_sum / self.judged
 
-    def to_json(self) -> list[object]:
+    def to_json(self) -> list[Any]:
         """Return it as a list, to store."""
         values = [getattr(self, each.name) for each in fields(self)]
         return [
@@ -167,7 +167,7 @@ class Tally:
         ]
 
     @classmethod
-    def from_json(cls, values: list[object]) -> Self:
+    def from_json(cls, values: list[Any]) -> Self:
         """
         Return what was stored.
 
@@ -176,13 +176,11 @@ class Tally:
         >>> Tally.from_json(Tally(count=3, inside=2).to_json()).inside
         2
         """
-        names = [each.name for each in fields(cls)]
-        return cls(
-            **{
-                name: tuple(value) if isinstance(value, list) else value
-                for name, value in zip(names, values, strict=True)
-            }
-        )
+        stored: dict[str, Any] = {
+            each.name: tuple(value) if isinstance(value, list) else value
+            for each, value in zip(fields(cls), values, strict=True)
+        }
+        return cls(**stored)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -112,14 +112,15 @@ def tell_by_age_table(
     rows = np.flatnonzero(count >= LEAST_IN_BAND)
     # The last row is all readings together.
     mean, sd, number = (np.empty(len(rows) + 1) for _each in range(3))
-    for place, row in enumerate(rows):
+    for at, row in enumerate(rows):
         some = ra[of_known][band == row]
-        mean[place], sd[place], number[place] = some.mean(), some.std(ddof=1), len(some)
+        mean[at], sd[at], number[at] = some.mean(), some.std(ddof=1), len(some)
     mean[-1], sd[-1], number[-1] = ra.mean(), ra.std(ddof=1), len(ra)
     place = np.full(len(asked), len(rows))
     if len(rows):
-        nearest = np.abs(asked[:, None] - rows).argmin(axis=1)
-        place = np.where(is_age_known, nearest, place)
+        bands = np.arange(max(int(asked.max(initial=0)), int(rows[-1])) + 1)
+        nearest = np.abs(bands[:, None] - rows).argmin(axis=1)
+        place = np.where(is_age_known, nearest[asked], place)
     floor = 1e-3 * mean[-1]  # readings that are all alike
     spread = np.maximum(sd[place], floor) * np.sqrt(1 + 1 / number[place])
     return Told(mean[place], spread, is_log=False)

@@ -288,7 +288,8 @@ def _read(
     is_there: TruthArray = (signs.lost[chosen] > at) & (signs.put_up[chosen] < at)
     noise = np.hypot(plan.residual_sd, plan.repeatability_rel / 2)  # four readings a visit
     log_ra = draw.normal(0, noise, len(chosen)) + shared[session]
-    chosen, session, at, log_ra = (each[is_there] for each in (chosen, session, at, log_ra))
+    chosen, session = chosen[is_there], session[is_there]
+    at, log_ra = at[is_there], log_ra[is_there]
     age = at - signs.put_up[chosen]
     log_ra += signs.level[chosen] + signs.slope[chosen] * age - plan.bend * (age / 10) ** 2
     is_damaged = signs.damaged[chosen] < at

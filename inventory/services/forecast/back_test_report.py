@@ -162,21 +162,24 @@ class BackTestReport:
 def report_of(test: BackTest) -> BackTestReport:
     """Return a stored back-test as far as it is, without its rows."""
     kept = test.summary if isinstance(test.summary, dict) else {}
-    one = {
-        name: Compared.from_json(kept[name]) if kept.get(name) else None
-        for name in ("whole", "next_ones", "unread")
-    }
-    many = {
-        name: [Compared.from_json(each) for each in kept.get(name, [])]
-        for name in ("cohorts", "horizons", "days")
-    }
+
+    def one(name: str) -> Compared | None:
+        return Compared.from_json(kept[name]) if kept.get(name) else None
+
+    def many(name: str) -> list[Compared]:
+        return [Compared.from_json(each) for each in kept.get(name, [])]
+
     return BackTestReport(
         known_by=kept.get("known_by", RECORDED),
         done=kept.get("done", 0),
         of=len(test.cut_offs),
+        whole=one("whole"),
+        next_ones=one("next_ones"),
+        unread=one("unread"),
+        cohorts=many("cohorts"),
+        horizons=many("horizons"),
+        days=many("days"),
         left_out=kept.get("left_out", {}),
-        **one,
-        **many,
     )
 
 

@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
     from inventory.engineering.forecast.fit import CohortFit as Fit
-    from inventory.engineering.inspection.student import FloatArray, WholeArray
+    from inventory.engineering.inspection.student import FloatArray
     from inventory.models import Organisation
 
 MOST_CUT_OFFS = 12
@@ -96,12 +96,16 @@ def run_back_test(
                 if before["cut_off"] < day.isoformat()
                 for cohort in before["cohorts"]
             },
-            tell=lambda key, to=words: tell(f"{to}: {key}"),
+            tell=_told_of(words, tell),
         )
         test = _keep(test, row)
     if test.finished_at is None:
         test = _finish(test, timezone.now())
     return test
+
+
+def _told_of(words: str, tell: Callable[[str], None]) -> Callable[[str], None]:
+    return lambda what: tell(f"{words}: {what}")
 
 
 def usual_cut_offs(cohorts: Iterable[GatheredCohort], today: date, known_by: str) -> list[date]:
@@ -133,7 +137,9 @@ def usual_cut_offs(cohorts: Iterable[GatheredCohort], today: date, known_by: str
 
 def _under_way(organisation: Organisation, cut_offs: Sequence[date] | None) -> BackTest | None:
     """Return the back-test that was broken off, if it was of these days and this method."""
-    test = BackTest.objects.owned_by(organisation).filter(finished_at__isnull=True).first()
+    test: BackTest | None = (
+        BackTest.objects.owned_by(organisation).filter(finished_at__isnull=True).first()
+    )
     if test is None:
         return None
     asked = None if cut_offs is None else [each.isoformat() for each in sorted(set(cut_offs))]
@@ -298,7 +304,7 @@ def _join(day: date, then: GatheredCohort | None, later: GatheredCohort) -> _Joi
     """Return the signs of both, with what was known then of those that were known."""
     both = [later] if then is None else [later, then]
     ids = np.unique(np.concatenate([each.sign_id for each in both]))
-    of_signs: dict[str, WholeArray] = {}
+    of_signs: dict[str, Any] = {}
     for name in (
         "lot",
         "ink_lot",

@@ -55,7 +55,7 @@ def read_fleet(agency, *, recorded_at=None, signs=SIGNS, years=YEARS):
 
 def test_later_readings_are_told_from_what_was_on_record_on_each_new_years_day(agency):
     read_fleet(agency)
-    told = []
+    told: list[str] = []
     test = run_back_test(organisation=agency, now=NOW, progress=told.append)
     # 30 readings are there from 2018 on; 2020 knows no more than 2019; after 2024 there is
     # nothing to tell.
@@ -154,7 +154,7 @@ def test_a_back_test_broken_off_goes_on_where_it_was(agency):
     half = BackTest.objects.owned_by(agency).get(finished_at__isnull=True)
     assert [row["cut_off"] for row in half.rows] == ["2019-01-01", "2021-01-01"]
     assert report_of(half).done == 2
-    begun = []
+    begun: list[str] = []
     test = run_back_test(
         organisation=agency, now=NOW + timedelta(days=9), progress=begun.append
     )
@@ -215,7 +215,9 @@ def test_another_agencys_readings_play_no_part(agency):
     other = make_agency("Birch County")
     read_fleet(other, signs=3)
     alone = run_back_test(organisation=agency, now=NOW)
-    assert report_of(alone).whole.readings == 3 * SIGNS
+    whole = report_of(alone).whole
+    assert whole is not None
+    assert whole.readings == 3 * SIGNS
 
 
 def test_a_model_is_chosen_again_once_there_are_half_as_many_readings_more(agency, monkeypatch):
