@@ -239,19 +239,19 @@ class _System:
     The equations of the sessions' errors when signs and lots are eliminated.
 
     With A⁻¹ = LL' of each sign and b its visits' columns 1 and age, ``factor`` is (l00, l10,
-    l11) and N = L'B'WZ, a row pair per sign and a column per session. ``prior`` is the inverse
-    variance of each sign's effects.
+    l11) and N = L'B'WZ, a row pair per sign and a column per session. ``to_lots`` adds up
+    PLN, P the inverse variance of each sign's effects, over the signs of each lot.
     """
 
     weighted_sessions: tuple[sparse.csr_array, sparse.csr_array]
     factor: tuple[FloatArray, FloatArray, FloatArray]
-    prior: tuple[FloatArray, FloatArray, FloatArray]
     solved: list[tuple[FloatArray, FloatArray]]
     diagonal: FloatArray
     preconditioner: FloatArray
     session: WholeArray
     weights: FloatArray
     lot: WholeArray
+    to_lots: tuple[tuple[sparse.csr_array, sparse.csr_array], ...]
     lots: Elimination | None
 
     @classmethod
@@ -294,13 +294,13 @@ class _System:
         return cls(
             (matrices[0], matrices[1]),
             (l00, l10, l11),
-            prior,
             done.solved,
             diagonal,
             1.0 / np.maximum(diagonal - explained, variances.session_sd**-2.0),
             place,
             weights_known,
             np.where(has_lot, cohort.lot, -1),
+            () if solution.lots is None else _to_lots(cohort, prior, (l00, l10, l11)),
             solution.lots,
         )
 
@@ -331,24 +331,12 @@ class _System:
 
     def _of_lots(self, v: list[FloatArray]) -> list[FloatArray]:
         """Return L'P v of each sign's lot, 0 where it has none."""
-        has_lot = (self.lot >= 0)[:, None]
-        v0, v1 = (np.where(has_lot, each[self.lot], 0.0) for each in v)
-        p00, p01, p11 = (each[:, None] for each in self.prior)
-        l00, l10, l11 = (each[:, None] for each in self.factor)
-        q0, q1 = p00 * v0 + p01 * v1, p01 * v0 + p11 * v1
-        return [l00 * q0 + l10 * q1, l11 * q1]
+        (k00, k01), (k10, k11) = self.to_lots
+        return [k00.T @ v[0] + k10.T @ v[1], k01.T @ v[0] + k11.T @ v[1]]
 
     def _lot_effects(self, n: list[FloatArray], lots: Elimination) -> list[FloatArray]:
         """Return B⁻¹R x of the lots from N x of the signs."""
-        p00, p01, p11 = (each[:, None] for each in self.prior)
-        l00, l10, l11 = (each[:, None] for each in self.factor)
-        u0, u1 = l00 * n[0], l10 * n[0] + l11 * n[1]
-        number = len(lots.inverse[0])
-        has_lot = self.lot >= 0
-        r0, r1 = (
-            _sum_by(self.lot[has_lot], (a * u0 + b * u1)[has_lot], number)
-            for a, b in ((p00, p01), (p01, p11))
-        )
+        r0, r1 = (first @ n[0] + second @ n[1] for first, second in self.to_lots)
         i00, i01, i11 = (each[:, None] for each in lots.inverse)
         return [i00 * r0 + i01 * r1, i01 * r0 + i11 * r1]
 
@@ -445,8 +433,26 @@ def _contrasts(cohort: CohortSums) -> FloatArray | None:
     return np.asarray(cohort.contrasts[cohort.group])
 
 
-def _sum_by(place: WholeArray, values: FloatArray, number: int) -> FloatArray:
-    return np.stack([np.bincount(place, column, number) for column in values.T], 1)
+def _to_lots(
+    cohort: CohortSums,
+    prior: tuple[FloatArray, FloatArray, FloatArray],
+    factor: tuple[FloatArray, FloatArray, FloatArray],
+) -> tuple[tuple[sparse.csr_array, sparse.csr_array], ...]:
+    """Return the matrices (lots, signs) that add up P L n of the signs of each lot."""
+    (p00, p01, p11), (l00, l10, l11) = prior, factor
+    signs = np.flatnonzero(cohort.lot >= 0)
+    order = np.argsort(cohort.lot[signs], kind="stable")
+    places = signs[order]
+    starts = np.searchsorted(cohort.lot[places], np.arange(cohort.lot_count + 1))
+    shape = (cohort.lot_count, len(cohort.lot))
+
+    def matrix(values: FloatArray) -> sparse.csr_array:
+        return sparse.csr_array((values[places], places, starts), shape=shape)
+
+    return (
+        (matrix(p00 * l00 + p01 * l10), matrix(p01 * l11)),
+        (matrix(p01 * l00 + p11 * l10), matrix(p11 * l11)),
+    )
 
 
 def _own_variances(
