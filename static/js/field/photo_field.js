@@ -101,7 +101,7 @@ export class PhotoField {
     const count = COUNT_WORDS[this.most] ?? String(this.most);
     return (
       `${count} photos are the most one record takes here. Leave one out to take another, or ` +
-      "save this and take more with a note."
+      "save this and take more in another note."
     );
   }
 
