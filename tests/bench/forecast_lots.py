@@ -2,8 +2,8 @@
 How surely a bad lot is found among ordinary ones, and how often an ordinary one is accused.
 
 ``rows()`` is part of the stage ``forecast``. The power table of docs/methods/suspect_lots.md is
-printed by ``.venv/bin/python -m tests.bench.forecast_lots --power``, what errors shared by a day's
-readings do by ``--sessions``.
+printed by ``.venv/bin/python -m tests.bench.forecast_lots --power``, and what errors do that a
+day's readings share by ``--sessions``.
 """
 
 from __future__ import annotations
@@ -37,8 +37,8 @@ from tests.engineering.forecast.lot_fleets import (
     lot_cohort,
     lot_fleet,
     planted_lot,
-    with_sessions,
     with_levels,
+    with_sessions,
 )
 
 RUNS = 100
@@ -150,7 +150,7 @@ def _row(name: str, value: float, most: float, note: str, tallied: Tally) -> Row
 def tally(
     plan: LotPlan, seeds: range, *, day_sd: float = 0.0, day_by_lot: bool = False
 ) -> Tally:
-    """Return what the test makes of fleets of one plan, with an error of each day or without."""
+    """Return what the test makes of fleets of one plan, with errors of days or without."""
     found, shares, flags, naive, tested = [], [], [], [], []
     for seed in seeds:
         observations = lot_fleet(plan, seed)
@@ -353,8 +353,8 @@ def session_lines(runs: int = 20) -> list[str]:
         clean = replace(POWER_PLAN, planted_signs=0)
         accused = tally(clean, range(500, 500 + runs), day_sd=0.05, day_by_lot=by_lot)
         lines.append(
-            f"{words}: planted lot found in {planted.found:.0%} of {runs} fleets, any lot listed "
-            f"in {accused.any_flag:.0%} of {runs} clean ones"
+            f"{words}: planted lot found in {planted.found * runs:.0f} of {runs} fleets, "
+            f"any lot listed in {accused.any_flag * runs:.0f} of {runs} clean ones"
         )
     return lines
 

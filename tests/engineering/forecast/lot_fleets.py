@@ -76,7 +76,7 @@ def both(first, second):
 
 
 def with_sessions(observations, seed, *, sd, by_lot):
-    """The same readings with an error per day: of a lot's visits alone, or of 60 of any lots."""
+    """The same readings with an error per day: of one lot's visits, or of 60 of any."""
     draw = np.random.default_rng(seed)
     key = draw.integers(0, len(observations) // 60, len(observations))
     if by_lot:
