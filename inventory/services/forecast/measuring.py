@@ -48,7 +48,9 @@ LAST_MONTH_FOR_THIS_YEAR = 6
 READINGS = 4  # of each colour at a visit
 AT_THE_END_OF_LIFE = 0.5  # of being below: an expected life is taken as the median (assumption)
 # No level binds it, or its sheeting is not allowed whatever it reads.
-NOT_DECIDED_BY_READING = (Verdict.EXCLUDED, Verdict.NO_LEVEL, Verdict.SHEETING_NOT_ALLOWED)
+NOT_DECIDED_BY_READING = tuple(
+    each.value for each in (Verdict.EXCLUDED, Verdict.NO_LEVEL, Verdict.SHEETING_NOT_ALLOWED)
+)
 Basis = SignForecast.Basis
 
 
