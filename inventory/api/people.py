@@ -31,6 +31,8 @@ class PolicySerializer(serializers.ModelSerializer[AgencyPolicy]):
             "fluorescent_yellow_basis",
             "fluorescent_orange_basis",
             "excluded_groups",
+            "due_probability",
+            "due_soon_months",
             "press_rate_ft2_per_h",
             "basis",
         )

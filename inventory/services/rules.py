@@ -22,6 +22,9 @@ if TYPE_CHECKING:
     from inventory.engineering.assessment.face import OwnLevel
     from inventory.models import Organisation
 
+DUE_PROBABILITY_LOW, DUE_PROBABILITY_HIGH = 0.05, 0.95
+LONGEST_DUE_SOON_MONTHS = 120
+
 # What a new version of rules is about; everything else is given or counted.
 CHOICES = (
     "uses_recommended_levels",
@@ -35,6 +38,8 @@ CHOICES = (
     "fluorescent_orange_basis",
     "damage_days",
     "excluded_groups",
+    "due_probability",
+    "due_soon_months",
     "press_rate_ft2_per_h",
 )
 
@@ -87,6 +92,7 @@ def build_policy(
     """Return a version of rules that could be stored; what cannot hold is refused."""
     _check_words(edition, fields)
     read_damage_days(fields.get("damage_days", {}))
+    _check_due(fields)
     policy = AgencyPolicy(
         organisation=agency,
         version=version,
@@ -116,6 +122,25 @@ def _check_words(edition: str, fields: dict[str, Any]) -> None:
     rule = fields.get("decision_rule", known[0])
     if rule not in known:
         msg = f"'{rule}' is not a decision rule; use one of {', '.join(known)}."
+        raise OutOfRangeError(msg)
+
+
+def _check_due(fields: dict[str, Any]) -> None:
+    """Refuse a probability or a time that due dates cannot go by."""
+    probability = fields.get("due_probability", DUE_PROBABILITY_LOW)
+    if not DUE_PROBABILITY_LOW <= probability <= DUE_PROBABILITY_HIGH:
+        msg = (
+            f"A sign cannot be due at a probability of {probability:g}; it is from "
+            f"{DUE_PROBABILITY_LOW:g} to {DUE_PROBABILITY_HIGH:g} that it has fallen below its "
+            "level. 0.2 is shipped, an assumption."
+        )
+        raise OutOfRangeError(msg)
+    months = fields.get("due_soon_months", 0)
+    if months != int(months) or not 0 <= months <= LONGEST_DUE_SOON_MONTHS:
+        msg = (
+            f"A sign cannot be due soon within {months:g} months; it is a whole number from 0 "
+            f"to {LONGEST_DUE_SOON_MONTHS}."
+        )
         raise OutOfRangeError(msg)
 
 

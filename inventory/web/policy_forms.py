@@ -88,6 +88,18 @@ class PolicyForm(TypedForm):
             "invalid_choice": "'%(value)s' is not an exclusion clause; pick from the list."
         },
     )
+    due_probability = NumberField(
+        label="Due at",
+        unit="a probability such as 0.2",
+        missing="No probability was typed at which a sign is due; 0.2 is shipped.",
+        help_text="A sign is due when it is this probable to have fallen below its level.",
+    )
+    due_soon_months = NumberField(
+        label="Due soon within",
+        unit="months",
+        missing="No number of months was typed; 12 is shipped.",
+        help_text="Months; signs due by then carry the mark 'due soon'.",
+    )
     press_rate_ft2_per_h = NumberField(
         label="Press rate",
         unit="ft²/h",

@@ -92,6 +92,8 @@ def rules_context(agency: Organisation) -> dict[str, Any]:
     return {
         "in_force": in_force,
         "rule": rules_of(in_force).decision_rule.words if in_force else "",
+        "is_due_assumed": in_force is not None
+        and in_force.due_probability == AgencyPolicy._meta.get_field("due_probability").default,
         "is_assumed": in_force is not None
         and in_force.uncertainty_basis == ASSUMED_UNCERTAINTY.basis,
         "fluorescent": _fluorescent_choices(in_force) if in_force else [],

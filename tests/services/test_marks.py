@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from inventory.engineering.assessment.vocabulary import Verdict
-from inventory.services.marks import DUE, MARKS, mark_of
+from inventory.services.marks import DUE, DUE_SOON, MARKS, mark_of
 from tests.web.contrast import contrast_ratio, custom_colors
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -71,7 +71,7 @@ def test_the_edge_of_a_field_and_the_focus_ring_stand_out(colors):
 
 
 def test_every_verdict_has_a_mark_with_a_shape_and_a_word_of_its_own():
-    words = {mark_of(verdict).word for verdict in Verdict} | {DUE.word}
+    words = {mark_of(verdict).word for verdict in Verdict} | {DUE.word, DUE_SOON.word}
     assert words == {mark.word for mark in MARKS}
     assert len(words) == len(Verdict) + 1
     assert set(SHAPES) == {f"mark-{mark.key}" for mark in MARKS}

@@ -85,6 +85,10 @@ def test_the_next_version_can_start_from_every_choice_of_the_last():
         ({"instrument_common_rel": 5.0}, r"is 5 of the reading; it is a share from 0 to 0\.5"),
         ({"instrument_repeatability_rel": 0.2}, "not less than the repeatability"),
         ({"uncertainty_basis": " "}, "has no basis; say in words"),
+        ({"due_probability": 0.01}, r"at a probability of 0\.01; it is from 0\.05 to 0\.95"),
+        ({"due_probability": 20}, "at a probability of 20; it is from"),
+        ({"due_soon_months": 12.5}, r"within 12\.5 months; it is a whole number from 0 to 120"),
+        ({"due_soon_months": -1}, "within -1 months"),
         ({"instrument_common_rel": 0.02}, "their basis is still the shipped assumption"),
     ],
 )

@@ -48,6 +48,8 @@ GUARDED = {
     "instrument_common_rel": "0.04",
     "single_reading_scatter_rel": "0.1",
     "uncertainty_basis": "an invented certificate",
+    "due_probability": "0.25",
+    "due_soon_months": "18",
     "press_rate_ft2_per_h": "162",
     "basis": "council decision",
 }
@@ -79,6 +81,7 @@ def test_setting_them_keeps_the_choices_that_the_form_does_not_ask(client, agenc
     policy = policy_at(agency, date(2026, 6, 1))
     assert (policy.version, policy.decision_rule) == (2, "guarded")
     assert policy.instrument_common_rel == 0.04
+    assert (policy.due_probability, policy.due_soon_months) == (0.25, 18)
     assert policy.damage_days == {"severe": {"1": 1}}
     assert agency.logbook.get(verb="set rules", actor=engineer).text.startswith(
         "Rules version 2"

@@ -11,6 +11,7 @@ from django.utils import timezone
 from inventory.errors import InventoryError
 from inventory.interchange.sign_lists import read_sign_list
 from inventory.management.commands.load_demo import Bars
+from inventory.services.demo.forecast_steps import look_ahead
 from inventory.services.demo.load import load_scenario
 from inventory.services.demo.logins import demo_logins
 from inventory.services.demo.main_job import run_main_job
@@ -50,6 +51,7 @@ class Command(BaseCommand):
                     progress=bars,
                     today=result.agency.day_of(timezone.now()),
                 )
+                look_ahead(say=self.stdout.write, progress=bars)
         except InventoryError as error:
             raise CommandError(str(error)) from error
         if result.is_new and job.not_done:

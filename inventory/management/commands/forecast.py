@@ -70,8 +70,9 @@ class Command(BaseCommand):
         finally:
             bar.close()
         self.stdout.write(
-            f"{summary.cohorts} cohorts: {summary.fitted} fitted, {summary.unchanged} unchanged, "
-            f"{summary.without_fit} not read yet on a sign of known age."
+            f"{summary.cohorts} cohorts: {summary.fitted} fitted, "
+            f"{summary.unchanged} unchanged, {summary.without_fit} not read yet on a sign "
+            "of known age."
         )
         self.stdout.write(
             f"{summary.signs} installed signs: {summary.remade} forecast again, "

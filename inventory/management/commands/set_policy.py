@@ -22,6 +22,8 @@ FIELD_OF_OPTION = {
     "common": "instrument_common_rel",
     "single_scatter": "single_reading_scatter_rel",
     "uncertainty_basis": "uncertainty_basis",
+    "due_probability": "due_probability",
+    "due_soon_months": "due_soon_months",
     "fluorescent_yellow_basis": "fluorescent_yellow_basis",
     "fluorescent_orange_basis": "fluorescent_orange_basis",
 }
@@ -69,6 +71,14 @@ class Command(BaseCommand):
         parser.add_argument(
             "--fluorescent-orange-basis",
             help="why fluorescent orange is judged by the orange row; left out: no level",
+        )
+        parser.add_argument(
+            "--due-probability",
+            type=float,
+            help="a sign is due when it is this probable to have fallen below its level",
+        )
+        parser.add_argument(
+            "--due-soon-months", type=int, help="months within which a due date is soon"
         )
         parser.add_argument(
             "--damage-days",
