@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 RECORDED, TAKEN = "recorded", "taken"
 LEAST_COVERAGE, MOST_COVERAGE = 0.85, 0.95
 FEW = 100  # readings, under which a share says little
+FEW_BELOW = 20
+CLOSE = 0.15  # of the number told, within which as many came
 PERCENT = 100.0
 
 
@@ -136,7 +138,35 @@ class BackTestReport:
                 "The ranges told were wider than they had to be: due dates are surer than they "
                 "are shown."
             )
-        return "The ranges told may be taken at their word."
+        narrow = [
+            f"{each.name} ({_percent(each.coverage.share)})"
+            for each in self.horizons
+            if not each.is_thin and each.coverage.share < LEAST_COVERAGE
+        ]
+        if not narrow:
+            return "The ranges told may be taken at their word."
+        return (
+            "All in all the ranges told may be taken at their word, but they were too narrow "
+            f"for readings told {' and '.join(narrow)} ahead."
+        )
+
+    @property
+    def below_sentence(self) -> str:
+        """Return how many readings were below their level against how many were told to be."""
+        if self.next_ones is None or self.next_ones.ours.below < FEW_BELOW:
+            return ""
+        ours = self.next_ones.ours
+        told, came = ours.said_below_sum, ours.below
+        if came > told * (1 + CLOSE):
+            what = "more than told, so due dates came too late; plan with a margin"
+        elif came < told * (1 - CLOSE):
+            what = "fewer than told, so due dates came early"
+        else:
+            what = "about as many as told"
+        return (
+            f"Of the next readings of each sign {came:,} were below their level where "
+            f"{told:,.0f} were told to be: {what}."
+        )
 
     @property
     def comparison(self) -> str:
@@ -244,7 +274,8 @@ def back_test_lines(test: BackTest) -> list[str]:
         return lines
     if report.known_by == TAKEN:
         lines.append(KNOWN_WHEN_TAKEN)
-    lines += [report.comparison, report.verdict, ""]
+    told = (report.comparison, report.verdict, report.below_sentence)
+    lines += [*(each for each in told if each), ""]
     rows = [*report.cohorts, Compared("all cohorts", report.whole.readings, report.whole.told)]
     heads = (
         "cohort",

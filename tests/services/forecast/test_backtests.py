@@ -8,7 +8,7 @@ from datetime import UTC, date, datetime, timedelta
 import numpy as np
 import pytest
 
-from inventory.engineering.forecast.backtest import Rival
+from inventory.engineering.forecast.backtest import Rival, Tally
 from inventory.engineering.forecast.choose import choose_cohort_model
 from inventory.engineering.forecast.fit import Scale
 from inventory.engineering.forecast.simulate import FleetPlan, simulate_fleet
@@ -18,6 +18,8 @@ from inventory.services.forecast import backtests
 from inventory.services.forecast.back_test_report import (
     RECORDED,
     TAKEN,
+    BackTestReport,
+    Compared,
     back_test_lines,
     report_of,
 )
@@ -257,3 +259,51 @@ def test_a_model_kept_is_fitted_to_what_is_known_now():
     alike = replace(fleet, age_years=np.full(len(fleet), 3.0))
     fit, _model = backtests._fit(alike, session_sd=None, before=kept | {"quadrant": False})
     assert fit.shape.name == "linear"
+
+
+def compared(name, *, inside=900, below=100, said=100.0, readings=1_000):
+    tally = Tally(
+        count=1_000,
+        inside=inside,
+        seen_sum=200_000.0,
+        crps_sum=10_000.0,
+        judged=1_000,
+        below=below,
+        said_below_sum=said,
+    )
+    return Compared(name, readings, dict.fromkeys(Rival, tally))
+
+
+@pytest.mark.parametrize(
+    ("inside", "readings", "said"),
+    [
+        (849, 1_000, "too narrow"),
+        (850, 1_000, "may be taken at their word."),
+        (950, 1_000, "may be taken at their word."),
+        (951, 1_000, "wider than they had to be"),
+        (700, 99, "99 readings say little yet"),
+    ],
+)
+def test_what_follows_for_due_dates_is_said_by_the_share_in_range(inside, readings, said):
+    whole = compared("", inside=inside, readings=readings)
+    assert said in BackTestReport(RECORDED, 1, 1, whole=whole).verdict
+
+
+def test_too_narrow_ranges_far_ahead_are_said_though_all_together_hold():
+    far = compared("over 5 years", inside=810)
+    thin = compared("3 to 5 years", inside=500, readings=20)
+    report = BackTestReport(RECORDED, 1, 1, whole=compared(""), horizons=[thin, far])
+    assert "too narrow for readings told over 5 years (81.0 %) ahead" in report.verdict
+
+
+@pytest.mark.parametrize(
+    ("below", "said"),
+    [(200, "due dates came too late"), (110, "about as many as told"), (60, "came early")],
+)
+def test_more_below_than_told_means_that_due_dates_came_too_late(below, said):
+    report = BackTestReport(
+        RECORDED, 1, 1, whole=compared(""), next_ones=compared("", below=below)
+    )
+    assert said in report.below_sentence
+    few = BackTestReport(RECORDED, 1, 1, next_ones=compared("", below=19))
+    assert few.below_sentence == ""
