@@ -291,6 +291,8 @@ def log_densities(fit: CohortFit, observations: Observations, visits: WholeArray
             observations.session[visits], fit.variances.session_sd
         )
         mean, variance = mean + of_session, variance + left
+    elif fit.variances.session_sd:
+        variance = variance + fit.variances.session_sd**2
     sd = np.sqrt(variance)
     ra = observations.ra_cd_lx_m2[visits]
     read = np.log(ra) if fit.scale is Scale.LOG else ra

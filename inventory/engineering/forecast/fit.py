@@ -13,7 +13,6 @@ from inventory.engineering.forecast.likelihood import CohortSolution, CohortSums
 from inventory.engineering.forecast.observations import UNKNOWN, Observations
 from inventory.engineering.forecast.session_spread import fit_variances_with_sessions
 from inventory.engineering.forecast.sessions import (
-    MINIMUM_SESSIONS,
     SESSION_PRIOR,
     SessionErrors,
     number_sessions,
@@ -102,7 +101,10 @@ class CohortFit:
             observations, self.scale, self.shape, self.middle_cd_lx_m2
         )
         session, session_count = number_sessions(observations.session)
-        if not self.variances.session_sd or not session_count:
+        if not session_count:
+            known = visits.known_variance + self.variances.session_sd**2
+            return visits.sums(known_variance=known).among(chosen, observations.sign_count)
+        if not self.variances.session_sd:
             return visits.sums().among(chosen, observations.sign_count)
         group, contrasts = self.covariates.groups(
             observations.quadrant[chosen], observations.district[chosen]
@@ -322,7 +324,7 @@ def fit_cohort(
     )
     session, session_count = number_sessions(observations.session)
     tell(f"fitting the spread of {len(chosen):,} signs")
-    has_sessions = bool(session_sd) and session_count >= MINIMUM_SESSIONS
+    has_sessions = bool(session_sd) and session_count > 0
     if variances is None and has_sessions and session_sd:
         variances = fit_variances_with_sessions(
             visits, session, cohort, prior, unit, session_sd * unit, start=start, progress=tell
@@ -333,6 +335,9 @@ def fit_cohort(
     sessions = None
     if not variances.session_sd or not session_count:
         tell("fitting level, decline and lots")
+        if variances.session_sd:  # known from elsewhere, and shared by no two visits here
+            known = visits.known_variance + variances.session_sd**2
+            cohort = cohort.with_grams(visits.sums(known_variance=known))
         grams, solution = cohort.grams, solve_cohort(variances, cohort)
     else:
         tell(f"fitting level, decline, lots and {session_count:,} sessions")

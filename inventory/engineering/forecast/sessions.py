@@ -30,7 +30,6 @@ from inventory.engineering.inspection.student import FloatArray, WholeArray
 from inventory.engineering.inspection.uncertainty import ASSUMED_UNCERTAINTY
 
 SESSION_PRIOR = ASSUMED_UNCERTAINTY.common_rel  # what an agency states, unless told otherwise
-MINIMUM_SESSIONS = 2
 TOLERANCE = 1e-6  # of what is left over, to what there was
 MOST_STEPS = 300
 VARIANCE_STEP = 0.04  # known variances within 2 % of the residual's count as one

@@ -290,6 +290,29 @@ def test_sums_made_anew_from_a_stored_fit_are_those_of_the_fit():
     assert (of_some.of_level >= once.of_level[some] * 0.999).all()
 
 
+def test_a_reading_on_a_day_of_its_own_is_less_sure_by_the_spread_of_days():
+    observations, _level, _slope = simulated(49, 200)
+    session = np.random.default_rng(49).integers(0, 15, len(observations))
+    fit = fitted(in_sessions(observations, session, 0.08, 49))
+    one = np.arange(200) == 3
+    alone = observations.of_signs(one)
+    for apart in (np.arange(3), np.full(3, -1)):
+        sums = fit.sums_of(replace(alone, session=apart))
+        assert sums.known_variance == pytest.approx(fit.variances.session_sd**2, rel=0.06)
+        found = told(fit, alone, sums)
+        assert found.of_level[0] > told(fit, observations).of_level[3]
+
+
+def test_a_cohort_read_on_one_day_alone_is_no_surer_than_that_day():
+    observations, _level, _slope = simulated(50, 300, visits=1)
+    fleet = replace(observations, session=np.zeros(300, dtype=int))
+    fit = fitted(fleet, session_sd=0.08)
+    assert fit.variances.session_sd == pytest.approx(0.08, rel=0.02)  # as stated
+    assert fit.coefficients == pytest.approx(fitted(observations).coefficients, abs=0.01)
+    assert np.sqrt(fit.solution.covariance[0, 0]) > 0.08
+    assert (np.sqrt(told(fit, fleet).of_level) > 0.08).all()
+
+
 def test_the_spread_of_sessions_is_held_by_what_is_stated_until_many_speak():
     class Found:
         def __init__(self, effects, left):
