@@ -8,6 +8,7 @@ from inventory.api import (
     exchange,
     features,
     field,
+    forecast,
     inspection,
     instruments,
     ordering,
@@ -21,6 +22,8 @@ router.register("signs", signs.SignViewSet, basename="api-sign")
 router.register("standings", assessment.StandingViewSet, basename="api-standing")
 router.register("inspections", inspection.InspectionViewSet, basename="api-inspection")
 router.register("instruments", instruments.InstrumentViewSet, basename="api-instrument")
+router.register("forecasts", forecast.SignForecastViewSet, basename="api-forecast")
+router.register("cohorts", forecast.CohortViewSet, basename="api-cohort")
 router.register("orders", ordering.OrderViewSet, basename="api-order")
 
 urlpatterns = [

@@ -73,7 +73,7 @@ def test_the_edge_of_a_field_and_the_focus_ring_stand_out(colors):
 def test_every_verdict_has_a_mark_with_a_shape_and_a_word_of_its_own():
     words = {mark_of(verdict).word for verdict in Verdict} | {DUE.word, DUE_SOON.word}
     assert words == {mark.word for mark in MARKS}
-    assert len(words) == len(Verdict) + 1
+    assert len(words) == len(Verdict) + 2
     assert set(SHAPES) == {f"mark-{mark.key}" for mark in MARKS}
     assert len(set(SHAPES.values())) == len(MARKS)
 
@@ -81,3 +81,9 @@ def test_every_verdict_has_a_mark_with_a_shape_and_a_word_of_its_own():
 def test_a_sign_that_meets_its_level_but_is_due_is_due_soon_and_one_below_stays_below():
     assert mark_of("meets", is_due=True) == DUE
     assert mark_of("below", is_due=True).word == "below"
+
+
+def test_one_that_is_forecast_to_be_due_soon_has_a_mark_of_its_own_unless_it_is_due_now():
+    assert mark_of("meets", is_due_soon=True) == DUE_SOON
+    assert mark_of("meets", is_due=True, is_due_soon=True) == DUE
+    assert mark_of("below", is_due_soon=True).word == "below"

@@ -25,8 +25,8 @@ class StageBar:
     def __call__(self, stage: str, done: int, total: int) -> None:
         """Show how far a stage is."""
         if stage != self._bar.desc.removesuffix(": "):
-            self._bar.reset(total=total or None)
             self._bar.set_description(stage, refresh=False)
+            self._bar.reset(total=total or None)
         self._bar.total = total or None
         self._bar.update(done - self._bar.n)
 

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 from django.db import transaction
 from django.utils import timezone
 
-from inventory.models import AgencyPolicy, ForecastRun, Sign
+from inventory.models import AgencyPolicy, ForecastRun, LotFinding, Sign
+from inventory.services.forecast.counting import count_due
 from inventory.services.forecast.due_soon import DUE_PROBABILITY, DUE_SOON_MONTHS
 from inventory.services.forecast.expected_lives import expected_lives
 from inventory.services.forecast.fades import fade_lives, fades_to_json
@@ -171,6 +172,9 @@ class _Round:
         self._forecast_signs(cohorts, fades)
         if before or any(each.is_new for each in cohorts):
             self._compare_lots(cohorts)
+        else:
+            known = LotFinding.objects.owned_by(self.organisation)
+            self.summary.suspect_lots = known.filter(is_suspect=True).count()
         return {
             "losses": losses_of(organisation=self.organisation, now=self.now).to_json(),
             "fades": fades_to_json(fades),
@@ -213,6 +217,11 @@ class _Round:
         self.summary.dropped = drop_forecasts_of_gone(self.organisation)
         self.summary.signs, self.summary.remade = found.signs, found.remade
         self.summary.bases = found.bases
+        for cohort in cohorts:
+            is_counted = cohort.row is None or "due_counts" in cohort.row.life
+            if found.remade or self.summary.dropped or not is_counted:
+                count_due(cohort, found, rules)
+                self._tell(found.signs, self.total)
 
     def _rules_fingerprint(
         self,

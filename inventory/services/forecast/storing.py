@@ -39,12 +39,18 @@ _UPDATED = [
 
 @dataclass(slots=True)
 class StoredSigns:
-    """What came of the signs so far; ``classes`` has the safety class of each."""
+    """
+    What came of the signs so far; ``classes`` has the safety class of each.
+
+    ``governing`` has the fit of the colour that governs each sign, of those whose end is to
+    fall below a level.
+    """
 
     signs: int = 0
     remade: int = 0
     bases: Counter[str] = field(default_factory=Counter)
     classes: dict[int, int] = field(default_factory=dict)
+    governing: dict[int, int | None] = field(default_factory=dict)
 
 
 class _SignHead(NamedTuple):
@@ -112,12 +118,12 @@ class SignStorer:
             head.sign_id: self._fingerprint(head, classes[head.sign_id], step) for head in heads
         }
         known = {
-            sign_id: (fingerprint, basis)
-            for sign_id, fingerprint, basis in SignForecast.objects.filter(
+            sign_id: (fingerprint, basis, fit_id if end == SignForecast.End.LEVEL else None)
+            for sign_id, fingerprint, basis, end, fit_id in SignForecast.objects.filter(
                 sign__in=ids, organisation=self.organisation
             )
             .order_by("sign")
-            .values_list("sign_id", "fingerprint", "basis")
+            .values_list("sign_id", "fingerprint", "basis", "end", "fit_id")
         }
         wanted = {
             sign_id
@@ -144,6 +150,11 @@ class SignStorer:
         found.bases.update(known[sign_id][1] for sign_id in ids if sign_id not in wanted)
         found.bases.update(str(row.basis) for row in rows)
         found.classes |= classes
+        found.governing |= {key: known[key][2] for key in ids if key not in wanted}
+        found.governing |= {
+            row.sign_id: row.fit_id if row.end == SignForecast.End.LEVEL else None
+            for row in rows
+        }
 
     def _class_of(self, sign_code: str) -> int:
         sign_type = sign_type_of(sign_code, self.book)

@@ -75,6 +75,11 @@ def test_a_fit_says_what_it_was_made_from(agency):
     assert fit.parameters["lots_known"] == {"signs": 0, "lots": 0}
     assert fit.life["level_cd_lx_m2"] == 35.0
     assert len(fit.cloud["ages_years"]) == 24
+    counts = fit.life["due_counts"]
+    assert (counts["as_of_on"], counts["first_year"]) == ("2026-06-01", 2026)
+    governed = SignForecast.objects.filter(fit=fit, end="level").count()
+    assert governed > 0
+    assert counts["by_class"]["1"]["signs"] == governed
     assert fit.left_out == {}
 
 
