@@ -28,6 +28,7 @@ class PlaceSerializer(serializers.ModelSerializer[Position]):
     latitude_deg = serializers.FloatField(source="support.latitude_deg")
     longitude_deg = serializers.FloatField(source="support.longitude_deg")
     road_id = serializers.IntegerField(source="support.road_id", allow_null=True)
+    district = serializers.CharField(source="support.district", allow_blank=True)
 
     class Meta:
         model = Position
@@ -37,6 +38,7 @@ class PlaceSerializer(serializers.ModelSerializer[Position]):
             "latitude_deg",
             "longitude_deg",
             "road_id",
+            "district",
             "facing_deg",
             "mount",
             "mounting_height_in",

@@ -59,6 +59,7 @@ _WORD_TABLES: dict[str, tuple[SourceField, Callable[[Any], Any], bool]] = {
     # table name: field, what a target may be, whether other words pass as they stand
     "support_type": (SourceField.SUPPORT_TYPE, one_of(SUPPORT_KEYS), False),
     "side": (SourceField.SIDE, text_up_to(24), True),
+    "district": (SourceField.DISTRICT, text_up_to(60), True),
     "road": (SourceField.ROAD, text_up_to(120), True),
     "code": (SourceField.CODE, text_up_to(48), True),
     "variant": (SourceField.VARIANT, text_up_to(24), True),

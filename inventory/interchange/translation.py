@@ -55,6 +55,7 @@ LONGEST_TEXT = {
     SourceField.LEGEND: _longest(Position, "legend_text"),
     SourceField.ROAD: _longest(Road, "name"),
     SourceField.SIDE: _longest(Support, "side"),
+    SourceField.DISTRICT: _longest(Support, "district"),
     SourceField.SUPPORT_KEY: _longest(Support, "external_key") - len(" (999)"),
 }
 LONGEST_ID = _longest(SourceRecord, "external_id")

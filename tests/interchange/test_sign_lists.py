@@ -431,14 +431,17 @@ def test_the_day_of_the_import_is_the_last_a_date_may_have(tmp_path):
 def test_every_kind_of_column_can_be_mapped(tmp_path):
     [row] = values(
         tmp_path,
-        "No,Lon,Lat,Code,Side,Hand,Text,Bg,Fg,Third,State,Mile,Posts,Made\n"
-        "1,-88,40,HALT,east side,Links,STOP,Rot,Weiß,?,up,16.09344,2,2014\n",
+        "No,Lon,Lat,Code,Side,Hand,Text,Bg,Fg,Third,State,Mile,Posts,Made,Part\n"
+        "1,-88,40,HALT,east side,Links,STOP,Rot,Weiß,?,up,16.09344,2,2014,N\n",
         """
         [code]
         column = "Code"
         values.HALT = "R1-1"
         [side]
         column = "Side"
+        [district]
+        column = "Part"
+        values.N = "North"
         [variant]
         column = "Hand"
         values = { Links = "L", Rechts = "R" }
@@ -471,6 +474,7 @@ def test_every_kind_of_column_can_be_mapped(tmp_path):
     assert row == {
         F.CODE: "R1-1",
         F.SIDE: "east side",
+        F.DISTRICT: "North",
         F.VARIANT: "L",
         F.LEGEND: "STOP",
         F.BACKGROUND: "red",

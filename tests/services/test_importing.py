@@ -577,3 +577,11 @@ def test_planning_alone_touches_nothing():
     assert [plan.outcome for plan in plans] == [Outcome.UPDATED, Outcome.CREATED]
     assert set(plans[0].changes) == {F.SIGN_CODE, F.SOURCE_CODE, F.COLORS}
     assert Position.objects.get().sign_code == "R1-1"
+
+
+def test_a_row_says_in_which_district_its_support_stands():
+    agency = make_agency()
+    take(agency, [row("1", DISTRICT="North")])
+    assert Support.objects.get().district == "North"
+    take(agency, [row("1", DISTRICT="East")])
+    assert Support.objects.get().district == "East"

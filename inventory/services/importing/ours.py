@@ -29,6 +29,7 @@ SUPPORT_FIELDS = frozenset(
         SourceField.SUPPORT_TYPE,
         SourceField.POST_COUNT,
         SourceField.SIDE,
+        SourceField.DISTRICT,
         SourceField.MILEPOINT,
         SourceField.ROAD,
     }
@@ -90,6 +91,7 @@ class OurFaces:
             SourceField.SUPPORT_TYPE: support.support_type or None,
             SourceField.POST_COUNT: support.post_count,
             SourceField.SIDE: support.side or None,
+            SourceField.DISTRICT: support.district or None,
             SourceField.MILEPOINT: support.milepoint_mi,
             SourceField.ROAD: support.road.name if support.road is not None else None,
             SourceField.SIGN_CODE: first.sign_code,

@@ -23,6 +23,7 @@ class SourceField(StrEnum):
     SUPPORT_TYPE = "support type"
     POST_COUNT = "post count"
     SIDE = "side"
+    DISTRICT = "district"
     MILEPOINT = "milepoint"  # miles
     ROAD = "road"
     CODE = "code"  # as the source wrote it, or translated by the mapping

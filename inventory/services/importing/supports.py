@@ -23,6 +23,7 @@ CHANGEABLE = (
     "support_type",
     "post_count",
     "side",
+    "district",
     "milepoint_mi",
 )
 

@@ -16,7 +16,11 @@ if TYPE_CHECKING:
     from inventory.models import ImportRun, Organisation
     from inventory.services.importing.supports import SupportBook
 
-_SUPPORT_TEXTS = {SourceField.SUPPORT_TYPE: "support_type", SourceField.SIDE: "side"}
+_SUPPORT_TEXTS = {
+    SourceField.SUPPORT_TYPE: "support_type",
+    SourceField.SIDE: "side",
+    SourceField.DISTRICT: "district",
+}
 _SUPPORT_NUMBERS = {
     SourceField.POST_COUNT: "post_count",
     SourceField.MILEPOINT: "milepoint_mi",
