@@ -33,7 +33,8 @@ def write_gpx(name: str, points: Sequence[RoutePoint]) -> bytes:
     for point in points:
         _point(route, "rtept", point)
     indent(root)
-    return b'<?xml version="1.0" encoding="UTF-8"?>\n' + tostring(root, encoding="utf-8")
+    text: str = tostring(root, encoding="unicode")
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{text}'.encode()
 
 
 def _point(parent: Element, kind: str, point: RoutePoint) -> None:

@@ -96,6 +96,8 @@ def solve_programme(
     if start is not None and problem.fits(start):
         best = start.copy()
     made = _within_limits(problem, reduced, reduced.argmax(axis=1))
+    if made is None:
+        made = _musts_first(problem, reduced)
     for candidate in (made, best):
         if candidate is None:
             continue
@@ -107,7 +109,9 @@ def solve_programme(
         if best is not None and (should_stop() or _is_proven(problem, best, prices)):
             break
         tell(f"settling the open choices, round {number + 1} of {POLISH_ROUNDS}")
-        best = _better(problem, _polish(problem, reduced, best, size, polish_seconds), best)
+        found = _polish(problem, reduced, best, size, polish_seconds)
+        if found is not None:
+            best = _better(problem, _fill(problem, reduced, found), best)
         size *= 2
     if best is None:
         msg = (
@@ -180,6 +184,27 @@ def _within_limits(
     return year
 
 
+def _musts_first(problem: ProgrammeProblem, reduced: FloatArray) -> WholeArray | None:
+    """Place what has to be placed, earliest last year first, each where it is worth most."""
+    may, none = problem.options()
+    year = np.full(problem.count, NOT_PLANNED, dtype=np.int64)
+    room_money = problem.budget * (1 + _SMALL)
+    room_hours = problem.crew_hours_limit * (1 + _SMALL)
+    held = np.flatnonzero(~none)
+    last = problem.years - may[held][:, ::-1].argmax(axis=1)
+    for place in np.lexsort((-problem.cost[held], last)):
+        who = int(held[place])
+        to = _where_it_fits(
+            problem, reduced[who], may[who], False, who, room_money, room_hours, None
+        )
+        if to is None:
+            return None
+        year[who] = to
+        room_money[to] -= problem.cost[who]
+        room_hours[to] -= problem.crew_hours[who]
+    return year
+
+
 def _where_it_fits(
     problem: ProgrammeProblem,
     reduced: FloatArray,
@@ -188,11 +213,12 @@ def _where_it_fits(
     who: int,
     room_money: FloatArray,
     room_hours: FloatArray,
-    full: int,
+    full: int | None,
 ) -> int | None:
     """Return the best other choice of a position that there is room for."""
     has_room = may & (room_money >= problem.cost[who]) & (room_hours >= problem.crew_hours[who])
-    has_room[full] = False
+    if full is not None:
+        has_room[full] = False
     best = int(np.where(has_room, reduced[:-1], -np.inf).argmax())
     if has_room[best] and (not none or reduced[best] > reduced[-1]):
         return best
