@@ -8,7 +8,7 @@ from django.core.management import CommandError, call_command
 
 from inventory.errors import StateConflictError
 from inventory.interchange.sign_lists import read_sign_list
-from inventory.models import Standing
+from inventory.models import BackTest, ForecastRun, Standing
 from inventory.services.assessment import mark_due
 from inventory.services.demo.load import load_scenario
 from inventory.services.demo.main_job import run_main_job
@@ -36,11 +36,17 @@ def test_the_command_tells_the_steps_and_the_logins(monkeypatch, db, capsys):
     told = capsys.readouterr().out
     assert "invented" in told.splitlines()[0]
     assert "Step 9 of 9" in told
+    assert "Looking ahead" in told
+    assert "by its own readings and its cohort" in told
+    assert "fell within the 90 % range told" in told
     for username in ("engineer", "crew", "shop"):
         assert username in told
     assert words("scenario")["logins"]["password"] in told
     call_command("demo", "--size", "0.2")
-    assert "Already loaded" in capsys.readouterr().out
+    told = capsys.readouterr().out
+    assert "Already loaded" in told
+    assert "nothing was read since the last forecast" in told
+    assert ForecastRun.objects.count() == BackTest.objects.count() == 1
 
 
 def test_the_command_is_refused_outside_the_demo(db):
