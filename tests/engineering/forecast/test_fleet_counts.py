@@ -51,6 +51,7 @@ def test_the_shared_part_is_that_of_drawn_cohort_lines():
 
     _told, counts = counts_of()
     signs = KnownOfSigns(FLEET.lot, FLEET.is_age_known, np.full(600, 8.0), np.zeros((600, 0)))
+    assert FIT.grams is not None
     states = states_now(FIT, FIT.grams, signs)
     covariance = FIT.solution.covariance
     draws = np.random.default_rng(5).multivariate_normal(np.zeros(2), covariance, 1_500)

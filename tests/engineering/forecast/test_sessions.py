@@ -1,6 +1,8 @@
 """What an instrument and day share: against whole matrices, and on fleets of known truth."""
 
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -314,16 +316,15 @@ def test_a_cohort_read_on_one_day_alone_is_no_surer_than_that_day():
 
 
 def test_the_spread_of_sessions_is_held_by_what_is_stated_until_many_speak():
-    class Found:
-        def __init__(self, effects, left):
-            self.effects, self.left = np.array(effects), left
+    def found_with(effects, left) -> Any:
+        return SimpleNamespace(effects=np.array(effects), left=left)
 
     # Errors seen exactly: the mean square, or between it and the prior.
-    many = Found([0.04, -0.04] * 500, 0.0)
+    many = found_with([0.04, -0.04] * 500, 0.0)
     assert improved_session_sd(0.08, many, 0.08, None) == pytest.approx(0.04)
     assert improved_session_sd(0.08, many, 0.08, 2.0) == pytest.approx(0.04, rel=0.01)
-    few = Found([0.04, -0.04], 0.0)
+    few = found_with([0.04, -0.04], 0.0)
     assert 0.045 < improved_session_sd(0.08, few, 0.08, 2.0) < 0.06
     # Nothing seen at all: what is stated.
-    blind = Found([0.0, 0.0], 2 * 0.08**2)
+    blind = found_with([0.0, 0.0], 2 * 0.08**2)
     assert improved_session_sd(0.08, blind, 0.08, 2.0) == pytest.approx(0.08)

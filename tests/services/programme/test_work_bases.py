@@ -1,6 +1,7 @@
 """What work costs and takes is set in versions, and what cannot be is refused."""
 
 from datetime import date
+from typing import Any
 
 import pytest
 
@@ -11,7 +12,7 @@ from tests.factories import make_agency
 
 pytestmark = pytest.mark.django_db
 
-FIGURES = {
+FIGURES: dict[str, Any] = {
     "face_price": 40.0,
     "face_price_per_ft2": 9.0,
     "crew_price_per_h": 120.0,
