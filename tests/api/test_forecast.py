@@ -43,7 +43,7 @@ def test_forecasts_are_narrowed_by_day_class_and_basis(client, agency):
     before = SignForecast.objects.filter(due_on__lt=middle).count()
     assert 0 < before < 6
 
-    def count(**how: object) -> int:
+    def count(**how):
         return client.get("/api/v1/forecasts/", how).json()["count"]
 
     assert count(due_before=middle.isoformat()) == before

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from datetime import date
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -65,7 +66,7 @@ def test_beyond_the_ages_read_is_marked():
 
 
 def test_not_within_30_years_is_an_answer_with_its_governing_colour():
-    never = {"due_years": math.inf, "late_years": math.inf}
+    never: dict[str, Any] = {"due_years": math.inf, "late_years": math.inf}
     red = replace(RED, **never, early_years=math.inf)
     found = sign_due([red, replace(WHITE, **never)], today=TODAY)
     assert (found.color, found.due_on, found.due_late_on) == ("red", None, None)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
+from typing import Any
 
 import numpy as np
 import pytest
@@ -37,7 +38,7 @@ RED = "IX/prismatic/red/sheeting/unknown/hand_held"
 
 
 @pytest.fixture
-def agency() -> Organisation:
+def agency():
     return make_agency(instrument_repeatability_rel=0.03, uncertainty_basis="a trial")
 
 
@@ -46,7 +47,7 @@ def gathered(agency: Organisation, **how) -> dict[str, GatheredCohort]:
     return {cohort.key.text: cohort for cohort in found}
 
 
-def ra_of(cohort: GatheredCohort) -> list[float]:
+def ra_of(cohort):
     return cohort.observations.ra_cd_lx_m2.tolist()
 
 
@@ -186,7 +187,7 @@ def test_mobile_readings_are_a_cohort_apart(agency):
 
 
 def test_a_sign_taken_down_informs_the_fit_and_an_unread_one_is_left_away(agency):
-    down = {
+    down: dict[str, Any] = {
         "state": Sign.State.REMOVED,
         "removed_on": date(2024, 1, 1),
         "removal_reason": "aged",

@@ -26,7 +26,7 @@ WHITE = "IX/prismatic/white/sheeting/unknown/hand_held"
 
 
 @pytest.fixture
-def agency() -> Organisation:
+def agency():
     return make_agency()
 
 
@@ -34,7 +34,7 @@ def refresh(agency: Organisation, now: datetime = NOW, **how) -> RefreshSummary:
     return refresh_forecasts(organisation=agency, now=now, **how)
 
 
-def forecast_of(sign: Sign) -> SignForecast:
+def forecast_of(sign):
     return SignForecast.objects.get(sign=sign)
 
 
