@@ -170,6 +170,7 @@ def _standing(standing: Standing | None) -> dict[str, Any] | None:
         "verdict": standing.verdict,
         "is_due": standing.is_due,
         "due_reason": standing.due_reason,
+        "forecast_due_on": standing.forecast_due_on,
     }
 
 

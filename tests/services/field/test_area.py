@@ -35,6 +35,7 @@ from tests.factories import (
     make_person,
     make_position,
     make_sign,
+    make_standing,
     make_support,
     position_of,
 )
@@ -229,6 +230,13 @@ def test_the_last_readings_stand_beside_their_level(agency):
     assert (last["red"]["level"], last["red"]["verdict"]) == ("7", "meets")
     assert (last["red"]["count"], last["red"]["taken_on"]) == (4, "2026-05-31")
     assert told["standing"]["word"] == "below"
+
+
+def test_a_forecast_due_date_and_the_mark_of_one_due_soon_come_along(agency):
+    make_standing(make_sign(agency), forecast_due_on=date(2027, 2, 3), is_due_soon=True)
+    (told,) = carried(agency)["signs"]
+    assert told["standing"]["forecast_due_on"] == date(2027, 2, 3)
+    assert (told["standing"]["mark"], told["standing"]["word"]) == ("due-soon", "due soon")
 
 
 def test_readings_that_are_not_judged_say_why(agency):

@@ -127,6 +127,9 @@ function standingSection(sign, isRead, answer) {
       : h("p", null, "Not judged yet: no readings are on record."),
     standing ? h("p", null, standing.reason) : null,
     standing?.is_due && standing.due_reason ? h("p", null, `Due: ${standing.due_reason}`) : null,
+    standing?.forecast_due_on
+      ? h("p", { class: "soft" }, `Due about ${dayWords(standing.forecast_due_on)}, by forecast.`)
+      : null,
   );
 }
 
