@@ -107,10 +107,7 @@ def mark_due(
         installed = Sign.objects.owned_by(organisation).filter(state=Sign.State.INSTALLED)
         standing = Standing.objects.owned_by(organisation).values_list("sign_id", flat=True)
         gone = set(standing.order_by()) - set(installed.order_by().values_list("pk", flat=True))
-        summary.dropped = sum(
-            drop_standing(step)
-            for step in in_steps(sorted(gone))
-        )
+        summary.dropped = sum(drop_standing(step) for step in in_steps(sorted(gone)))
         log(
             organisation=organisation,
             actor=by,

@@ -100,7 +100,9 @@ class StandingFilter(filters.FilterSet):  # type: ignore[misc]  # the package ha
         self.filters["due_year"].extra["choices"] = due_year_choices(self.today)
         self.fits = CohortFit.objects.owned_by(organisation).filter(succeeded_at__isnull=True)
         self.filters["cohort"].extra["choices"] = cohort_choices(self.fits)
-        self.filters["lot"].queryset = lots_to_pick(organisation, (data or {}).get("lot"))
+        self.filters["lot"].queryset = lots_to_pick(
+            organisation, data.get("lot") if data else None
+        )
 
     @property
     def chosen_words(self) -> str:

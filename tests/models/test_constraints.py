@@ -16,19 +16,27 @@ from django.db.models import F
 from inventory.models import (
     AgencyLevel,
     AgencyPolicy,
+    BackTest,
     CodeAlias,
+    CohortFit,
     ColourArea,
+    Crew,
+    DamageClosure,
+    DamageReport,
     DeviceOperation,
     DevicePerson,
     Disposition,
     ElementAssessment,
+    ExpectedLife,
     FlagSettlement,
+    ForecastRun,
     ImportMissing,
     ImportRun,
     Inspection,
     InspectionFlag,
     Instrument,
     LocalSignType,
+    LotFinding,
     Membership,
     MethodAssignment,
     MethodGroup,
@@ -38,11 +46,14 @@ from inventory.models import (
     OverlayRoll,
     PackageStop,
     PhotoUpload,
+    PlannedReplacement,
     Position,
     Press,
     PressEvent,
     PrintOrder,
     PrintRun,
+    Programme,
+    ProgrammeRun,
     QualityReading,
     Reading,
     ReadingSet,
@@ -52,12 +63,14 @@ from inventory.models import (
     SheetingRoll,
     ShopCustomer,
     Sign,
+    SignForecast,
     SignMerge,
     SourceFace,
     SourceRecord,
     StopResult,
     Support,
     SupportMerge,
+    WorkBasis,
     WrongDataFlag,
     WrongDataSettlement,
 )
@@ -125,6 +138,16 @@ STORED = [
     change("operation_settled_with_reason", DeviceOperation, settled_reason="seen"),
     change("operation_replaces_another", DeviceOperation, replaces_uuid=F("client_uuid")),
     change("upload_not_longer_than_announced", PhotoUpload, received_bytes=1001),
+    change(
+        "forecast_early_before_due",
+        SignForecast,
+        due_on=NOW.date(),
+        due_early_on=NOW.date() + DAY,
+    ),
+    change("programme_1_to_15_years", Programme, years=16),
+    change("programme_1_to_15_years", Programme, years=0),
+    change("crew_shift_30_to_960_minutes", Crew, shift_minutes=20),
+    change("crew_depot_on_globe", Crew, depot_latitude_deg=91),
 ]
 
 # A fact cannot be changed at all: these are stored as further rows.
@@ -139,6 +162,19 @@ ADDED = [
         instrument_common_rel=-0.01,
     ),
     change("policy_uncertainty_has_basis", AgencyPolicy, version=9, uncertainty_basis=""),
+    change("policy_due_probability_005_to_095", AgencyPolicy, version=9, due_probability=0.96),
+    change("expected_life_over_0_to_60", ExpectedLife, years=61),
+    change("expected_life_has_basis", ExpectedLife, basis=""),
+    change("work_basis_not_negative", WorkBasis, version=9, face_price=-1),
+    change("work_basis_travel_positive", WorkBasis, version=9, detour_factor=0.9),
+    change("work_basis_has_basis", WorkBasis, version=9, basis=""),
+    change(
+        "damage_reported_before_notified",
+        DamageReport,
+        reported_at=NOW + DAY,
+        client_uuid=uuid.UUID(int=1),
+    ),
+    change("damage_nothing_to_do_says_why", DamageClosure, way="nothing"),
     change("own_level_positive", AgencyLevel, minimum_ra_cd_lx_m2=Decimal(0)),
     change("own_level_has_basis", AgencyLevel, approved_by=""),
     change("flag_settled_with_reason", FlagSettlement, reason=""),
@@ -247,6 +283,15 @@ TWICE: dict[str, Callable[[], tuple[models.Model, dict[str, Any]]]] = {
     "moved_position_once": lambda: (only(MovedPosition), {}),
     "relink_once": lambda: (only(RelinkedInspection), {}),
     "stop_number_once": lambda: (only(PackageStop), {}),
+    "one_newest_fit_per_cohort": lambda: (only(CohortFit), {}),
+    "lot_finding_once_per_agency": lambda: (only(LotFinding), {}),
+    "one_back_test_under_way": lambda: (only(BackTest), {}),
+    "one_forecast_under_way": lambda: (only(ForecastRun), {}),
+    "work_basis_version_once": lambda: (only(WorkBasis), {}),
+    "programme_name_once": lambda: (only(Programme), {}),
+    "one_run_of_a_programme_at_a_time": lambda: (only(ProgrammeRun), {}),
+    "position_planned_once": lambda: (only(PlannedReplacement), {}),
+    "crew_name_once": lambda: (only(Crew), {}),
 }
 
 
@@ -445,6 +490,15 @@ def test_a_line_for_a_position_is_one_face(side):
     refused(
         "line_for_a_position_is_one_face",
         lambda: OrderLine.objects.filter(pk=line.pk).update(quantity=2),
+    )
+
+
+def test_an_agency_has_one_adopted_programme(side):
+    programme = only(Programme)
+    Programme.objects.filter(pk=programme.pk).update(state="adopted")
+    refused(
+        "one_adopted_programme_per_agency",
+        copy_of(programme, name="Another", state="adopted"),
     )
 
 

@@ -168,4 +168,5 @@ def make_forecast(sign: Sign, colors: list[dict[str, Any]], **fields: Any) -> Si
         "colors": colors,
         "safety_class": 1,
     }
+    assert sign.owner is not None
     return SignForecast.objects.create(organisation=sign.owner, sign=sign, **defaults | fields)

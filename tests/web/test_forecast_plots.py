@@ -41,7 +41,9 @@ def test_the_numbers_go_to_the_script_as_data_and_never_as_a_script():
     assert re.findall(r"<script([^>]*)>", html) == [
         ' id="white-plot-numbers" type="application/json"'
     ]
-    numbers = json.loads(re.search(r"json\">(.*)</script>", html)[1])
+    found = re.search(r"json\">(.*)</script>", html)
+    assert found is not None
+    numbers = json.loads(found[1])
     assert numbers["series"][0]["values"] == [250, 230]
     assert numbers["levels"] == [{"label": "level 35</script>", "value": 35}]
     assert 'data-plot="white-plot-numbers"' in html

@@ -45,7 +45,7 @@ from tests.services.exchange.phones import Phone
 from tests.services.test_photo_uploads import make_device
 from tests.services.test_photo_uploads import refused as refused_photo
 from tests.web.acting import read_reminder
-from tests.web.forecast_records import make_fit
+from tests.web.forecast_records import color_of, make_fit, make_forecast
 
 pytestmark = pytest.mark.django_db
 
@@ -176,6 +176,8 @@ class World:
             ),
         }
         upload = refused_photo(make_device(self.agency))
+        fit = make_fit(self.agency)
+        make_forecast(sign, [color_of(fit)])
         self.parts = {
             "upload_id": upload.pk,
             "flag_id": flag.pk,
@@ -196,7 +198,7 @@ class World:
             "settlement_id": settlement.pk,
             "instrument_id": instrument.pk,
             "entry_id": entry.pk,
-            "fit_id": make_fit(self.agency).pk,
+            "fit_id": fit.pk,
             "finding_id": make_lot_finding(self.agency, maker=self.shop).pk,
             "kind": "roll_loaded",
         }
@@ -213,6 +215,7 @@ class World:
             "api-sign-detail": {"pk": sign.pk},
             "api-inspection-detail": {"pk": inspection.pk},
             "api-order-detail": {"pk": open_order.pk},
+            "api-cohort-detail": {"pk": fit.pk},
             "api-instrument-detail": {"pk": instrument.pk},
             "api-instrument-checks": {"pk": instrument.pk},
         }

@@ -6,7 +6,7 @@ import pytest
 from django.urls import reverse
 
 from inventory.models import Role
-from inventory.services.forecast.sign_outlook import outlook_of
+from inventory.services.forecast.sign_outlook import ColorOutlook, outlook_of
 from inventory.services.inspection import ReadingSetInput, record_inspection
 from tests.factories import NOW, make_agency, make_sign
 from tests.web.acting import act_as
@@ -94,17 +94,28 @@ def test_the_table_has_the_readings_then_now_and_each_years_end(client, agency, 
     assert 50 < int(below[-1].removesuffix(" %")) < 95
 
 
+def governing_of(sign, agency) -> ColorOutlook:
+    """Return what is told of the colour that governs."""
+    outlook = outlook_of(sign=sign, organisation=agency)
+    assert outlook is not None
+    assert outlook.governing is not None
+    return outlook.governing
+
+
 def test_the_probability_now_on_the_curve_is_the_one_that_was_stored(agency, sign):
     make_forecast(sign, [color_of(make_fit(agency), level_cd_lx_m2=210.0)])
-    outlook = outlook_of(sign=sign, organisation=agency)
-    curve = outlook.governing.curve
+    governing = governing_of(sign, agency)
+    curve = governing.curve
+    assert curve is not None
     now = 2026 + (date(2026, 6, 1) - date(2026, 1, 1)).days / 365
     ra, low, high = curve.at(now)
     # Both are reckoned from one state; between the curve's points there is a straight line.
-    assert ra == pytest.approx(outlook.governing.ra_cd_lx_m2, rel=2e-3)
-    assert low == pytest.approx(outlook.governing.ra_low_cd_lx_m2, rel=2e-3)
-    assert high == pytest.approx(outlook.governing.ra_high_cd_lx_m2, rel=2e-3)
-    assert 0.05 < curve.probability_at(now) < 0.95
+    assert ra == pytest.approx(governing.ra_cd_lx_m2, rel=2e-3)
+    assert low == pytest.approx(governing.ra_low_cd_lx_m2, rel=2e-3)
+    assert high == pytest.approx(governing.ra_high_cd_lx_m2, rel=2e-3)
+    chance = curve.probability_at(now)
+    assert chance is not None
+    assert 0.05 < chance < 0.95
 
 
 def test_a_reading_recorded_after_the_forecast_is_said_to_be_newer(client, agency, sign):
@@ -204,6 +215,7 @@ def test_a_forecast_takes_two_queries_however_many_colours(
     make_forecast(sign, [color_of(fits[0]), color_of(fits[1], "red")])
     with django_assert_num_queries(2):
         outlook = outlook_of(sign=sign, organisation=agency)
+    assert outlook is not None
     assert all(each.curve for each in outlook.colors)
 
 
@@ -212,6 +224,6 @@ def test_a_fit_by_an_older_method_leaves_the_figures_and_no_curve(agency, sign):
     make_forecast(sign, [color_of(fit)])
     fit.parameters = {"method": "forecast-0"}
     fit.save(update_fields=["parameters"])
-    outlook = outlook_of(sign=sign, organisation=agency)
-    assert outlook.governing.curve is None
-    assert outlook.governing.ra_cd_lx_m2 is not None
+    governing = governing_of(sign, agency)
+    assert governing.curve is None
+    assert governing.ra_cd_lx_m2 is not None

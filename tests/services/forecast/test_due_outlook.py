@@ -1,6 +1,7 @@
 """How many signs fall due in each year, put together from stored counts."""
 
 from datetime import date
+from typing import Any
 
 import pytest
 
@@ -98,7 +99,7 @@ def test_what_has_no_date_is_told_apart_from_what_is_not_known(agency):
 
 def test_the_losses_of_the_newest_round_stand_apart(agency):
     # 20 lost in 1,000 sign-years; 500 signs stand: 10 a year.
-    losses = {
+    losses: dict[str, Any] = {
         "as_of_on": "2026-06-01",
         "rows": [[None, None, 500, 20, 1000.0]],
         "reasons": [],
@@ -117,6 +118,7 @@ def test_the_losses_of_the_newest_round_stand_apart(agency):
     )
     seen = due_outlook(organisation=agency, today=TODAY)
     assert seen.made_at == NOW
+    assert seen.lost_a_year is not None
     assert seen.lost_a_year.mean == pytest.approx(10.0)
     assert seen.lost_a_year.low < 10 < seen.lost_a_year.high
 
