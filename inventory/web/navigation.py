@@ -18,6 +18,7 @@ ENGINEER = (
     ("sign-map", "Map and list", "Map"),
     ("due-list", "Due list", "Due"),
     ("due-dates", "Due dates", ""),
+    ("programme-list", "Programme", ""),
     ("package-list", "Work packages", ""),
     ("from-phones", "From the phones", ""),
     ("order-list", "Orders", "Orders"),
@@ -83,6 +84,7 @@ PAGES_UNDER = {
         "add-control-signs",
         "back-test",
     ),
+    "programme-list": ("programme-page", "programme-year", "programme-compare", "work-basis"),
     "lot-list": ("lot-page",),
     "order-list": (
         "order-page",

@@ -1,12 +1,25 @@
-"""Addresses of the work packages."""
+"""Addresses of the programmes and the work packages."""
 
 from __future__ import annotations
 
 from django.urls import path
 
-from inventory.web import work_packages
+from inventory.web import programme_compare, programmes, work_bases, work_packages
 
 urlpatterns = [
+    path("programmes/", programmes.programme_list, name="programme-list"),
+    path("programmes/work-basis/", work_bases.work_basis_page, name="work-basis"),
+    path("programmes/<int:programme_id>/", programmes.programme_page, name="programme-page"),
+    path(
+        "programmes/<int:programme_id>/<int:year>/",
+        programmes.programme_year,
+        name="programme-year",
+    ),
+    path(
+        "programmes/<int:programme_id>/compare/<int:other_id>/",
+        programme_compare.compare_page,
+        name="programme-compare",
+    ),
     path("packages/", work_packages.package_list, name="package-list"),
     path("packages/new/", work_packages.package_new, name="package-new"),
     path("packages/<int:package_id>/", work_packages.package_page, name="package-page"),

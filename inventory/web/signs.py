@@ -15,6 +15,7 @@ from inventory.services.forecast.sign_outlook import outlook_of
 from inventory.services.forecast.suspects import suspect_lots_of
 from inventory.services.people import has_role
 from inventory.services.production import production_record
+from inventory.services.programme.planned import planned_of
 from inventory.services.sign_faces import local_types_of, looks_of_sign
 from inventory.services.sign_map import Box
 from inventory.services.sign_record import sign_record
@@ -62,6 +63,7 @@ def sign_page(request: MemberRequest, sign_id: int) -> HttpResponse:
         "looks": looks_of_sign(sign, local_types),
         "answer": answer(record),
         "outlook": sign_part(record, outlook_of(sign=sign, organisation=request.organisation)),
+        "planned": planned_of(sign=sign, organisation=request.organisation),
         "timeline": timeline(record, timezone.get_current_timezone()),
         "local_types": local_types,
         "map": map_settings(_around(sign)),
