@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from inventory.services.forecast.cohort_pages import CohortView
 
 AGE_COLUMN = Column("Age", "years")
+LEAST_TOP_PERCENT = 10.0  # so that next to nothing looks like next to nothing
 
 
 def plot_of_fit(view: CohortView) -> Plot | None:
@@ -95,10 +96,11 @@ def plot_of_life(life: Life | None) -> Plot | None:
         title="Life table",
         summary=(
             f"Half of new signs are below {life.level_cd_lx_m2:g} cd/lx/m² after "
-            f"{years_words(life.median)} years, between {life_range(life.median)} with 95 %."
+            f"{years_words(life.median)} years, {life_range(life.median)}."
         ),
         x_label="Age in years",
         y_label=f"% of new signs below {life.level_cd_lx_m2:g} cd/lx/m²",
+        y_top=LEAST_TOP_PERCENT,
         series=series,
         columns=[AGE_COLUMN, Column("Below the level"), Column("from"), Column("to")],
         rows=[

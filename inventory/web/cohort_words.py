@@ -176,6 +176,21 @@ class CohortWords:
         return f"{_percent(mean)} % a year, give or take {100 * spread:g} %"
 
     @property
+    def prior_spreads(self) -> str:
+        """Return how far things are taken to lie apart before any reading."""
+        prior, spread = self.prior, self.prior.spread
+        return (
+            f"Signs {100 * spread.sign_level_sd:g} % apart when new and "
+            f"{100 * spread.sign_slope_sd:g} % a year, lots "
+            f"{100 * spread.lot_level_sd:g} % and {100 * spread.lot_slope_sd:g} % a year, each within a factor of "
+            f"{prior.spread_factor:g}; dirt, weather and place on the face "
+            f"{100 * spread.residual_sd:g} %, within {prior.residual_factor:g}; one instrument "
+            f"on one day as the rules state, within {prior.session_factor:g}; facings and "
+            f"districts {100 * prior.difference_sd_rel_per_year:g} % a year. These are "
+            "assumptions (common practice, no source)."
+        )
+
+    @property
     def studies(self) -> list[tuple[str, DeteriorationStudy]]:
         """Return published ranges of the same sheeting and colour, each with its words."""
         return [(_range_words(each), each) for each in self.view.studies]
@@ -199,10 +214,12 @@ def years_words(crossing: CrossingAge) -> str:
 
 
 def life_range(crossing: CrossingAge) -> str:
-    """Return the 95 % bounds of a life."""
-    low = "over 60" if crossing.low_years is None else f"{crossing.low_years:.1f}"
-    high = "over 60" if crossing.high_years is None else f"{crossing.high_years:.1f}"
-    return f"{low} to {high}"
+    """Return the 95 % bounds of a life, in years."""
+    if crossing.low_years is None:
+        return "with 95 % not before 60 years"
+    if crossing.high_years is None:
+        return f"with 95 % not before {crossing.low_years:.1f} years"
+    return f"between {crossing.low_years:.1f} and {crossing.high_years:.1f} with 95 %"
 
 
 def share_words(share: float) -> str:
@@ -223,6 +240,8 @@ def _score_words(model: dict[str, float], best: float) -> str:
     short = best - model["score"]
     if short <= 0:
         return "foretold best"
+    if model.get("is_chosen"):
+        return "as well as the best, as far as these readings can say, and the simplest"
     error = model.get("se_against_best") or 0.0
     words = f"worse by {short:.{SCORE_DECIMALS}f} a visit"
     return f"{words} (± {error:.{SCORE_DECIMALS}f})" if error else words

@@ -121,6 +121,7 @@ class Plot:
         marks: Sequence[Mark] = (),
         is_stacked: bool = False,
         is_from_zero: bool = True,
+        y_top: float = 0.0,
         note: str = "",
         is_table_open: bool = False,
     ) -> Plot:
@@ -129,7 +130,8 @@ class Plot:
 
         Bars stand side by side, or on each other with ``is_stacked``; years as numbers
         (2031, or 2031.5 for its middle) with ``x_kind="year"``, days as dates with ``"date"``.
-        With ``is_from_zero`` the y axis starts at 0 unless something lies below it.
+        With ``is_from_zero`` the y axis starts at 0 unless something lies below it, and it
+        reaches to ``y_top`` at least.
 
         Raises
         ------
@@ -138,7 +140,7 @@ class Plot:
         """
         spec = {
             "x": {"label": x_label, "kind": x_kind, "values": _places(x_values)},
-            "y": {"label": y_label, "from_zero": is_from_zero},
+            "y": {"label": y_label, "from_zero": is_from_zero, "top": y_top},
             "stacked": is_stacked,
             "series": [_series(each, len(x_values)) for each in series],
             "levels": [{"label": each.label, "value": _number(each.value)} for each in levels],

@@ -28,6 +28,10 @@ if TYPE_CHECKING:
 # Not judged, but read well enough to be forecast from.
 USABLE = ("", NOT_THE_NEWEST, NOT_YET, LEFT_OUT)
 YEAR_ENDS = 30
+FADE_BASIS_WORDS = {
+    SignForecast.Basis.COHORT.value: "as such faces have faded here",
+    SignForecast.Basis.AGENCY_LIFE.value: "by the agency's expected life of the colour",
+}
 COLUMNS = (
     Column("When", is_number=False),
     Column("What", is_number=False),
@@ -166,7 +170,8 @@ def _fade_words(fade: Fade) -> str:
                 f"; 90 % of such signs between {month_words(fade.due_early_on)} and "
                 f"{month_words(fade.due_late_on)}"
             )
-    return f"{words} ({fade.basis})" if fade.basis else words
+    basis = FADE_BASIS_WORDS.get(fade.basis, "")
+    return f"{words} ({basis})" if basis else words
 
 
 def _due_words(outlook: ColorOutlook) -> str:
@@ -189,7 +194,7 @@ def _color_notes(outlook: ColorOutlook) -> list[str]:
             "reading on."
         )
     if outlook.is_forecast and outlook.level_cd_lx_m2 is None:
-        notes.append("No level is on record for this colour, so it has no due date.")
+        notes.append("No level is on record for this colour, so none is due by its level.")
     if outlook.is_extrapolated and outlook.fit is not None:
         notes.append(
             "The due date lies at an age that no sign of its cohort had when it was read; the "

@@ -77,7 +77,7 @@ def test_the_page_says_what_it_is_based_on_and_what_was_left_out(client, agency)
     act_as(client, agency)
     page = page_of(client, make_fit(agency)).content.decode()
     for fact in (
-        "80, of 10 of them the age is not known",
+        "80; the age of 10 of them is not known",
         "3 visits: dew was on the face",
         "1 visit: set aside by a person",
         "20 visits of signs of unknown age are not drawn",

@@ -48,7 +48,7 @@ def test_the_sentence_comes_first_then_the_figures_and_the_cohort(client, agency
     act_as(client, agency)
     page = page_of(client, sign).content.decode()
     part = page[page.index("What happens next") :]
-    assert part.index(forecast.sentence) < part.index("R_A now")
+    assert part.index(forecast.sentence) < part.index("R<sub>A</sub> now")
     assert "Reckoned from its own readings and its cohort" in part
     assert "Mar 2034; 90 % of such signs between Feb 2031 and Oct 2041" in part
     assert reverse("cohort-page", args=(fit.pk,)) in part
@@ -183,14 +183,14 @@ def test_a_colour_that_fades_says_by_when_and_that_it_comes_first(client, agency
         "due_on": "2030-04-01",
         "due_early_on": "2028-01-01",
         "due_late_on": "2033-01-01",
-        "basis": "31 faded faces of this fleet",
+        "basis": "cohort",
     }
     make_forecast(sign, [color_of(make_fit(agency), fade=fade)], end="fade")
     act_as(client, agency)
     page = page_of(client, sign).content.decode()
     assert "Apr 2030; 90 % of such signs between Jan 2028 and Jan 2033" in page
-    assert "31 faded faces of this fleet" in page
-    assert "expected to fade before its R_A falls below the level" in page
+    assert "as such faces have faded here" in page
+    assert "expected to fade before its R<sub>A</sub> falls below the level" in page
 
 
 def test_a_sign_without_a_forecast_says_when_forecasts_are_made(client, agency, sign):

@@ -20,7 +20,7 @@
  * @typedef {{ label: string, at: number }} Mark
  * @typedef {{
  *   x: { label: string, kind: AxisKind, values: (number | null)[] },
- *   y: { label: string, from_zero: boolean },
+ *   y: { label: string, from_zero: boolean, top?: number },
  *   stacked: boolean,
  *   series: Series[],
  *   levels: Level[],
@@ -133,7 +133,7 @@ export function yRange(spec) {
   const [, firmest] = firm.length ? extent(firm) : [0, highest];
   const top = firmest > 0 ? Math.min(highest, firmest * BAND_OVER_REST) : highest;
   if (spec.y.from_zero && lowest >= 0) {
-    return [0, top * ROOM_AT_TOP || 1];
+    return [0, Math.max(top * ROOM_AT_TOP, spec.y.top ?? 0) || 1];
   }
   const room = (top - lowest) * (ROOM_AT_TOP - 1) || Math.abs(top) * 0.1 || 1;
   return [lowest - room, top + room];
