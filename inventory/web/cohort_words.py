@@ -182,7 +182,8 @@ class CohortWords:
         return (
             f"Signs {100 * spread.sign_level_sd:g} % apart when new and "
             f"{100 * spread.sign_slope_sd:g} % a year, lots "
-            f"{100 * spread.lot_level_sd:g} % and {100 * spread.lot_slope_sd:g} % a year, each within a factor of "
+            f"{100 * spread.lot_level_sd:g} % and {100 * spread.lot_slope_sd:g} % a year, each "
+            f"within a factor of "
             f"{prior.spread_factor:g}; dirt, weather and place on the face "
             f"{100 * spread.residual_sd:g} %, within {prior.residual_factor:g}; one instrument "
             f"on one day as the rules state, within {prior.session_factor:g}; facings and "
