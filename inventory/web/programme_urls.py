@@ -11,6 +11,11 @@ urlpatterns = [
     path("programmes/work-basis/", work_bases.work_basis_page, name="work-basis"),
     path("programmes/<int:programme_id>/", programmes.programme_page, name="programme-page"),
     path(
+        "programmes/<int:programme_id>/progress/",
+        programmes.programme_progress,
+        name="programme-progress",
+    ),
+    path(
         "programmes/<int:programme_id>/<int:year>/",
         programmes.programme_year,
         name="programme-year",

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from django import forms
 from django.db.models import Count, Q
+from django.http import JsonResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
@@ -18,6 +19,7 @@ from inventory.web.form_fields import PickField, RowField
 from inventory.web.membership import MemberRequest, role_required
 from inventory.web.paging import page_of
 from inventory.web.programme_forms import CLASS_WORDS
+from inventory.web.programme_progress import newest_run
 from inventory.web.programme_result import ResultWords, span_words
 
 if TYPE_CHECKING:
@@ -70,6 +72,17 @@ def programme_page(request: MemberRequest, programme_id: int) -> HttpResponse:
     return show_programme(request, programme_of(request, programme_id))
 
 
+@require_safe
+@role_required(Role.ENGINEER)
+def programme_progress(request: MemberRequest, programme_id: int) -> JsonResponse:
+    """Say how far the choosing of years is, for the page's script."""
+    run = newest_run(programme_of(request, programme_id), timezone.now())
+    is_open = run is not None and run.is_open
+    answer = JsonResponse({"is_open": is_open, "words": run.words if run else ""})
+    answer["Cache-Control"] = "no-store"
+    return answer
+
+
 def show_programme(
     request: MemberRequest, programme: Programme, status: int = 200, **more: Any
 ) -> HttpResponse:
@@ -84,6 +97,7 @@ def show_programme(
         "programme": programme,
         "span": span_words(programme),
         "result": result,
+        "run": newest_run(programme, timezone.now()),
         "counts": counts,
         "page": page_of(request, missed.order_by("must_by_year", "safety_class", "position")),
         "others": programmes_of(request)

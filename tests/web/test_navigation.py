@@ -25,6 +25,7 @@ NO_PAGE = {
     "field-worker",
     "order-artwork",
     "run-loaded",
+    "programme-progress",
     "method-record-pdf",
     "api-schema",
 }

@@ -1,11 +1,13 @@
 """The pages of replacement programmes: the list, one of them, a year of it, two compared."""
 
+from datetime import timedelta
+
 import pytest
 from django.urls import reverse
 
-from inventory.models import Role
+from inventory.models import ProgrammeRun, Role
 from tests.factories import make_agency, make_sign, position_of
-from tests.web.acting import act_as
+from tests.web.acting import PAGE_TIME, act_as, stop_the_clock
 from tests.web.programme_records import make_programme_row, make_result, plan, year_of
 
 pytestmark = pytest.mark.django_db
@@ -226,3 +228,50 @@ def test_the_crew_reads_the_plan_without_a_way_to_the_programme(client, agency):
 
 def test_the_due_dates_lead_on_to_the_programme(engineer):
     assert 'href="/programmes/">Plan replacements' in shown(engineer, "due-dates")
+
+
+def run_of(programme, minutes_ago=0, **fields):
+    values = {"started_at": PAGE_TIME - timedelta(minutes=10), "words": "third of ten steps"}
+    seen_at = PAGE_TIME - timedelta(minutes=minutes_ago)
+    return ProgrammeRun.objects.create(programme=programme, seen_at=seen_at, **values | fields)
+
+
+def test_while_years_are_chosen_the_page_says_how_far_it_is_and_what_was_found_before(
+    engineer, agency, monkeypatch
+):
+    stop_the_clock(monkeypatch)
+    programme = make_programme_row(agency)
+    run_of(programme)
+    page = shown(engineer, "programme-page", programme.pk)
+    assert "third of ten steps" in page
+    assert "43 % of the risk is left" in page
+    answer = engineer.get(reverse("programme-progress", args=[programme.pk]))
+    assert answer.json() == {"is_open": True, "words": "third of ten steps"}
+
+
+@pytest.mark.parametrize(
+    ("minutes_ago", "fields", "words"),
+    [
+        (3, {}, "The choosing of years broke off."),
+        (0, {"finished_at": PAGE_TIME, "error": "No sign has a forecast."}, "No sign has a"),
+    ],
+)
+def test_choosing_that_broke_off_or_failed_is_said_and_not_waited_for(
+    engineer, agency, monkeypatch, minutes_ago, fields, words
+):
+    stop_the_clock(monkeypatch)
+    programme = make_programme_row(agency)
+    run_of(programme, minutes_ago, **fields)
+    page = shown(engineer, "programme-page", programme.pk)
+    assert words in page
+    assert "data-progress" not in page
+    answer = engineer.get(reverse("programme-progress", args=[programme.pk]))
+    assert answer.json()["is_open"] is False
+
+
+def test_progress_is_for_the_engineer_of_the_agency(client, agency):
+    own, other = make_programme_row(agency), make_programme_row(make_agency())
+    act_as(client, agency)
+    assert client.get(reverse("programme-progress", args=[other.pk])).status_code == 404
+    act_as(client, agency, Role.CREW)
+    assert client.get(reverse("programme-progress", args=[own.pk])).status_code == 403
