@@ -61,6 +61,7 @@ def least_bound(
     """
     search = _Search(problem, should_stop)
     start = np.full(2 * problem.years, 0.5)
+    search.smoothed(start, search.unit)  # a bound there is, however soon it is stopped
     for share in SMOOTHING:
         if should_stop():
             break

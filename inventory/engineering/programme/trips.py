@@ -175,7 +175,7 @@ def solve_with_trips(
         if should_stop():
             break
         tell(f"bundling trips, round {number + 1} of {_ROUNDS}")
-        shared = trips.with_shares(problem, *_sharing(problem, trips, best))
+        shared = trips.with_shares(problem, *shares_of(problem, trips, best))
         at = least_bound(shared, should_stop=should_stop)
         bundled = _bundled(problem, trips, shared, at)
         made = _within(problem, trips, reduced_values(shared, at), bundled)
@@ -201,16 +201,19 @@ def _fits(problem: ProgrammeProblem, trips: TripCosts, year: WholeArray) -> bool
     )
 
 
-def _sharing(
+def shares_of(
     problem: ProgrammeProblem, trips: TripCosts, year: WholeArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Return among how many each position's trips are shared, as the plan has it or nearly."""
+    """
+    Return among how many each position's trips at its support and its stretch are shared.
+
+    As the plan has it; whoever is not planned would join the fullest year there.
+    """
     shares = []
     for where in (trips.support, trips.stretch):
         table = np.zeros((int(where.max(initial=0)) + 1, problem.years))
         done = year >= 0
         np.add.at(table, (where[done], year[done]), 1.0)
-        # Whoever is not planned would join the fullest year there.
         joined = table.max(axis=1)[where] + 1.0
         mine = table[where, np.maximum(year, 0)]
         shares.append(np.where(done, mine, joined))

@@ -50,11 +50,12 @@ def changes_between(before: Programme, after: Programme) -> QuerySet[Any]:
     )
     added = Q(year_before__isnull=True, year_after__isnull=False)
     taken_out = Q(year_before__isnull=False, year_after__isnull=True)
-    return (
+    found: QuerySet[Any] = (
         rows.filter(differs | added | taken_out)
         .select_related("position__support__road")
         .order_by("safety_class", "position")
     )
+    return found
 
 
 def count_changes(before: Programme, after: Programme) -> ChangeCounts:
