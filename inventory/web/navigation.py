@@ -84,7 +84,15 @@ PAGES_UNDER = {
         "add-control-signs",
         "back-test",
     ),
-    "programme-list": ("programme-page", "programme-year", "programme-compare", "work-basis"),
+    "programme-list": (
+        "programme-new",
+        "programme-step",
+        "programme-choice",
+        "programme-page",
+        "programme-year",
+        "programme-compare",
+        "work-basis",
+    ),
     "lot-list": ("lot-page",),
     "order-list": (
         "order-page",

@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
+import math
+import re
 from typing import TYPE_CHECKING, Any
 
 from django import forms
+from django.core.exceptions import ValidationError
 
 from inventory.engineering.programme.risk import CLASSES, ClassWeights
 from inventory.engineering.standards.supports import support_types
-from inventory.models import WorkBasis
-from inventory.web.form_fields import DayField, NumberField, TypedForm, WordsField
+from inventory.models import Programme, WorkBasis
+from inventory.services.programme.making import MOST_YEARS
+from inventory.web.form_fields import DayField, NumberField, RowField, TypedForm, WordsField
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from django.forms import BoundField
 
+    from inventory.models import Organisation
+
+THOUSANDS = re.compile(r"\d{1,3}(,\d{3})+(\.\d+)?")
 LONG = forms.Textarea(attrs={"rows": 2})
 CLASS_WORDS = {
     1: "Stop, Yield, Do Not Enter, Wrong Way",
@@ -156,3 +163,106 @@ class WorkBasisForm(TypedForm):
     def supports(self) -> list[BoundField]:
         """Return the hours added for types of support."""
         return self._bound([f"at_{each.key}" for each in support_types()])
+
+
+class FiguresField(forms.CharField):
+    """One figure for all years, or a figure a year, apart by blanks or new lines."""
+
+    def __init__(self, *, name: str, **kwargs: Any) -> None:
+        self.name = name
+        super().__init__(
+            widget=forms.Textarea(attrs={"rows": 2, "inputmode": "decimal"}),
+            error_messages={"required": f"No {name} was typed; give a figure in figures."},
+            **kwargs,
+        )
+
+    def clean(self, value: Any) -> list[float]:
+        """Return the figures that were typed."""
+        figures = []
+        for word in re.split(r"[\s;]+", super().clean(value)):
+            text = word.replace(",", "") if THOUSANDS.fullmatch(word) else word
+            try:
+                figure = float(text)
+            except ValueError:
+                figure = math.nan
+            if not math.isfinite(figure) or figure < 0:
+                msg = (
+                    f"'{word}' is not a figure of {self.name}; type figures of 0 or more, with "
+                    "a decimal point, apart by blanks or new lines."
+                )
+                raise ValidationError(msg)
+            figures.append(figure)
+        return figures
+
+
+class ProgrammeForm(TypedForm):
+    """A programme that is yet to be solved."""
+
+    name = WordsField(
+        label="Name", max_length=120, missing="Give the programme a name, such as Ten years."
+    )
+    first_year = forms.IntegerField(
+        label="First year",
+        widget=forms.TextInput(attrs={"inputmode": "numeric"}),
+        error_messages={
+            "required": "No first year was typed.",
+            "invalid": "The first year is not a year in figures, such as 2027.",
+        },
+    )
+    years = forms.IntegerField(
+        label="Years",
+        min_value=1,
+        max_value=MOST_YEARS,
+        widget=forms.TextInput(attrs={"inputmode": "numeric"}),
+        help_text=f"1 to {MOST_YEARS}",
+        error_messages={
+            "required": "No number of years was typed.",
+            "invalid": "Type the number of years in figures.",
+            "min_value": f"A programme has 1 to {MOST_YEARS} years.",
+            "max_value": f"A programme has 1 to {MOST_YEARS} years.",
+        },
+    )
+    budget = FiguresField(
+        name="money",
+        label="Money each year",
+        help_text="one figure for all years, or one a year",
+    )
+    crew_hours = FiguresField(
+        name="crew hours",
+        label="Crew hours each year",
+        help_text="one figure for all years, or one a year",
+    )
+    began_from = RowField(
+        label="Start from",
+        queryset=Programme.objects.none(),
+        empty_label="nothing",
+        help_text="An earlier plan to begin with and to better.",
+    )
+    keeps_class_1_legal = forms.BooleanField(
+        required=False,
+        initial=True,
+        label="Replace every class 1 sign before its due date, whatever it is worth",
+    )
+
+    def __init__(self, *args: Any, agency: Organisation, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        earlier: Any = self.fields["began_from"]
+        earlier.queryset = Programme.objects.owned_by(agency).exclude(solved_at=None)
+
+    def clean(self) -> dict[str, Any]:
+        """Give one figure to all years, and refuse too many or too few."""
+        fields = super().clean() or self.cleaned_data
+        years = fields.get("years")
+        for name in ("budget", "crew_hours"):
+            figures = fields.get(name)
+            if years is None or figures is None:
+                continue
+            if len(figures) == 1:
+                fields[name] = figures * years
+            elif len(figures) != years:
+                self.add_error(
+                    name,
+                    f"There are {len(figures)} figures for {years} years; type one for all of "
+                    "them, or one a year.",
+                )
+        return fields

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -52,7 +53,8 @@ class ResultWords:
 
     @property
     def _result(self) -> dict[str, Any]:
-        return self.programme.result
+        found: dict[str, Any] = self.programme.result
+        return found
 
     @property
     def currency(self) -> str:
@@ -91,8 +93,13 @@ class ResultWords:
         return "" if share is None else f"{int(share * 10_000) / 100:.2f} %"
 
     @property
-    def gap_words(self) -> str:
-        return str(self._result.get("gap_words") or "")
+    def bundled_after(self) -> str:
+        """Return what choosing alone and putting trips together afterwards would leave."""
+        alone = self._result.get("separable_bundled")
+        if not alone:
+            return ""
+        left = amount(self._result["risk_nothing"] - alone["value"])
+        return f"Choosing each sign alone and bundling the trips after would leave {left}."
 
     @property
     def replaced(self) -> str:
@@ -228,11 +235,11 @@ class ResultWords:
         least = self._result.get("least_budget_class_1")
         if not least or least.get("share") is None:
             return ""
-        yearly = [self.money_words(each) for each in least["yearly"]]
+        yearly = [self.money_words(math.ceil(each)) for each in least["yearly"]]
         each_year = yearly[0] if len(set(yearly)) == 1 else "; ".join(yearly)
         return (
-            f"{100 * least['share']:.0f} % of this money is enough to replace every class 1 "
-            f"sign before it is due: {each_year} a year."
+            f"{math.ceil(100 * least['share'])} % of this money is enough to replace every "
+            f"class 1 sign before it is due: {each_year} a year."
         )
 
     @property
@@ -271,6 +278,13 @@ class ResultWords:
     def no_forecast(self) -> int:
         """Return how many signs have nothing to go by."""
         return int((self._result.get("unplanned") or {}).get("no_forecast", 0))
+
+    @property
+    def left_out(self) -> list[tuple[str, int]]:
+        """Return what else is left out, by the reason, most first."""
+        found: dict[str, int] = (self._result.get("unplanned") or {}).get("left_out", {})
+        others = [each for each in found.items() if not each[0].startswith("no forecast")]
+        return sorted(others, key=lambda each: (-each[1], each[0]))
 
     @property
     def assumptions(self) -> list[str]:

@@ -4,12 +4,29 @@ from __future__ import annotations
 
 from django.urls import path
 
-from inventory.web import programme_compare, programmes, work_bases, work_packages
+from inventory.web import (
+    programme_actions,
+    programme_compare,
+    programmes,
+    work_bases,
+    work_packages,
+)
 
 urlpatterns = [
     path("programmes/", programmes.programme_list, name="programme-list"),
+    path("programmes/new/", programme_actions.programme_new, name="programme-new"),
     path("programmes/work-basis/", work_bases.work_basis_page, name="work-basis"),
     path("programmes/<int:programme_id>/", programmes.programme_page, name="programme-page"),
+    path(
+        "programmes/<int:programme_id>/step/",
+        programme_actions.programme_step,
+        name="programme-step",
+    ),
+    path(
+        "programmes/<int:programme_id>/choices/<int:planned_id>/",
+        programme_actions.programme_choice,
+        name="programme-choice",
+    ),
     path(
         "programmes/<int:programme_id>/progress/",
         programmes.programme_progress,

@@ -150,6 +150,7 @@ def show_year(
             for each in page
         ],
         "can_plan": True,
+        "can_change": programme.state == Programme.State.DRAFT,
         "local_types": local_types_of(request.organisation),
         **more,
     }

@@ -59,7 +59,12 @@ def make_result(**fields: Any) -> dict[str, Any]:
         "ten_percent_more": {"risk_left": 250.0, "replaced": 5},
         "least_budget_class_1": {"share": 0.4, "yearly": [400.0, 400.0]},
         "shortfall": None,
-        "unplanned": {"count": 1, "no_forecast": 3},
+        "unplanned": {
+            "count": 1,
+            "no_forecast": 3,
+            "left_out": {"no forecast: read it first": 3, "not ours": 12},
+        },
+        "separable_bundled": {"value": 330.0, "gain": 10.0},
         "assumptions": ["Damage counts as a chance of failing; an assumption."],
     } | fields
 

@@ -77,7 +77,9 @@ def test_the_rules_beside_it_and_other_budgets_are_shown(engineer, agency):
     assert "1 more signs" not in page
     assert "1 more sign could be replaced" in page
     assert "40 % of this money is enough" in page
-    assert "3 signs</a> without a forecast" in page
+    assert "3 signs</a> without a forecast are left out" in page
+    assert "Left out as well: 12 (not ours)." in page
+    assert "bundling the trips after would leave 270." in page  # 600 − 330
     assert "an assumption." in page
 
 
