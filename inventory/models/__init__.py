@@ -6,7 +6,6 @@ from inventory.models.assessment import (
     ElementAssessment,
     Standing,
 )
-from inventory.models.damage import DamageClosure, DamageReport
 from inventory.models.exchange import (
     Device,
     DeviceBatch,
@@ -86,7 +85,6 @@ from inventory.models.production import (
     SheetingRoll,
 )
 from inventory.models.programme import (
-    Crew,
     PackageStop,
     PlannedReplacement,
     Programme,
@@ -107,9 +105,6 @@ __all__ = [
     "CodeAlias",
     "CohortFit",
     "ColourArea",
-    "Crew",
-    "DamageClosure",
-    "DamageReport",
     "Device",
     "DeviceBatch",
     "DeviceOperation",

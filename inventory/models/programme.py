@@ -214,48 +214,6 @@ class PlannedReplacement(Scoped):
         return f"{self.position_id}: {self.year or 'not planned'}"
 
 
-class Crew(Scoped):
-    """People who go out together: what they can do, from where, and for how long a day."""
-
-    class Skill(models.TextChoices):
-        NIGHT = "night", "night readings and looks"
-        BUCKET_TRUCK = "bucket_truck", "bucket truck, for overhead signs"
-
-    organisation = models.ForeignKey(
-        Organisation, on_delete=models.PROTECT, related_name="crews"
-    )
-    name = models.CharField(max_length=60)
-    members = models.ManyToManyField(User, blank=True, related_name="crews")
-    skills = models.JSONField(default=list)
-    depot_latitude_deg = models.FloatField()
-    depot_longitude_deg = models.FloatField()
-    day_starts_at = models.TimeField()
-    shift_minutes = models.PositiveSmallIntegerField()
-    is_active = models.BooleanField(default=True)
-
-    class Meta:
-        ordering = ("organisation", "name")
-        constraints = (
-            models.UniqueConstraint(fields=("organisation", "name"), name="crew_name_once"),
-            models.CheckConstraint(
-                condition=Q(shift_minutes__gte=30, shift_minutes__lte=960),
-                name="crew_shift_30_to_960_minutes",
-            ),
-            models.CheckConstraint(
-                condition=Q(
-                    depot_latitude_deg__gte=-90,
-                    depot_latitude_deg__lte=90,
-                    depot_longitude_deg__gte=-180,
-                    depot_longitude_deg__lte=180,
-                ),
-                name="crew_depot_on_globe",
-            ),
-        )
-
-    def __str__(self) -> str:
-        return self.name
-
-
 class WorkPackage(Scoped):
     """A crew's stops of one day, in order."""
 
@@ -279,21 +237,6 @@ class WorkPackage(Scoped):
     work_on = models.DateField()
     bring = models.TextField(blank=True, help_text="What to have on the truck.")
     state = models.CharField(max_length=10, choices=State, default=State.DRAFT)
-    programme = models.ForeignKey(
-        Programme,
-        null=True,
-        blank=True,
-        on_delete=models.SET_NULL,
-        related_name="work_packages",
-        help_text="The programme its stops were taken from.",
-    )
-    team = models.ForeignKey(
-        Crew, null=True, blank=True, on_delete=models.PROTECT, related_name="work_packages"
-    )
-    planned_minutes = models.PositiveIntegerField(
-        null=True, blank=True, help_text="Driving and work; empty: no tour was reckoned."
-    )
-    planned_drive_mi = models.FloatField(null=True, blank=True)
     made_at = models.DateTimeField()
     made_by = models.ForeignKey(
         User, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
@@ -331,16 +274,6 @@ class PackageStop(Scoped):
     )
     task = models.CharField(max_length=8, choices=Task)
     note = models.CharField(max_length=255, blank=True)
-    planned_at = models.TimeField(null=True, blank=True, help_text="When the tour is there.")
-    planned_minutes = models.PositiveSmallIntegerField(null=True, blank=True)
-    planned = models.ForeignKey(
-        PlannedReplacement,
-        null=True,
-        blank=True,
-        on_delete=models.SET_NULL,
-        related_name="stops",
-        help_text="What of the programme it carries out.",
-    )
 
     reader_paths = {"owner": "package__organisation"}
 

@@ -20,9 +20,6 @@ from inventory.models import (
     CodeAlias,
     CohortFit,
     ColourArea,
-    Crew,
-    DamageClosure,
-    DamageReport,
     DeviceOperation,
     DevicePerson,
     Disposition,
@@ -146,8 +143,6 @@ STORED = [
     ),
     change("programme_1_to_15_years", Programme, years=16),
     change("programme_1_to_15_years", Programme, years=0),
-    change("crew_shift_30_to_960_minutes", Crew, shift_minutes=20),
-    change("crew_depot_on_globe", Crew, depot_latitude_deg=91),
 ]
 
 # A fact cannot be changed at all: these are stored as further rows.
@@ -168,13 +163,6 @@ ADDED = [
     change("work_basis_not_negative", WorkBasis, version=9, face_price=-1),
     change("work_basis_travel_positive", WorkBasis, version=9, detour_factor=0.9),
     change("work_basis_has_basis", WorkBasis, version=9, basis=""),
-    change(
-        "damage_reported_before_notified",
-        DamageReport,
-        reported_at=NOW + DAY,
-        client_uuid=uuid.UUID(int=1),
-    ),
-    change("damage_nothing_to_do_says_why", DamageClosure, way="nothing"),
     change("own_level_positive", AgencyLevel, minimum_ra_cd_lx_m2=Decimal(0)),
     change("own_level_has_basis", AgencyLevel, approved_by=""),
     change("flag_settled_with_reason", FlagSettlement, reason=""),
@@ -291,7 +279,6 @@ TWICE: dict[str, Callable[[], tuple[models.Model, dict[str, Any]]]] = {
     "programme_name_once": lambda: (only(Programme), {}),
     "one_run_of_a_programme_at_a_time": lambda: (only(ProgrammeRun), {}),
     "position_planned_once": lambda: (only(PlannedReplacement), {}),
-    "crew_name_once": lambda: (only(Crew), {}),
 }
 
 

@@ -33,8 +33,6 @@ def test_what_was_seen_measured_decided_and_loaded_is_a_fact():
         "AgencyLevel",
         "AgencyPolicy",
         "Assessment",
-        "DamageClosure",
-        "DamageReport",
         "DeviceBatch",
         "Disposition",
         "EarlierCertificate",

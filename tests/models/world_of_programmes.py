@@ -1,14 +1,10 @@
-"""A row of each record of programmes, crews and reported damage."""
+"""A row of each record of programmes."""
 
 from __future__ import annotations
 
-from datetime import time
 from typing import TYPE_CHECKING
 
 from inventory.models import (
-    Crew,
-    DamageClosure,
-    DamageReport,
     PlannedReplacement,
     Programme,
     ProgrammeRun,
@@ -21,7 +17,7 @@ if TYPE_CHECKING:
 
 
 def fill_programmes(agency: Organisation, sign: Sign) -> None:
-    """Plan one replacement by an agency's work basis, and put reported damage right."""
+    """Plan one replacement by an agency's work basis."""
     basis = WorkBasis.objects.create(
         organisation=agency,
         version=1,
@@ -59,23 +55,3 @@ def fill_programmes(agency: Organisation, sign: Sign) -> None:
         safety_class=1,
         risk_left=0.0,
     )
-    Crew.objects.create(
-        organisation=agency,
-        name="North crew",
-        depot_latitude_deg=43.0,
-        depot_longitude_deg=-89.5,
-        day_starts_at=time(7),
-        shift_minutes=480,
-    )
-    report = DamageReport.objects.create(
-        organisation=agency,
-        position=position_of(sign),
-        sign=sign,
-        channel="call",
-        kind="knocked_down",
-        severity=3,
-        reported_at=NOW,
-        notified_at=NOW,
-        entered_at=NOW,
-    )
-    DamageClosure.objects.create(report=report, way="repaired", done_at=NOW, recorded_at=NOW)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
 from django.conf import settings
@@ -203,7 +203,9 @@ def _store(
                 is_locked=lock is not None,
                 lock_reason="" if lock is None else lock.lock_reason,
                 must_by_year=None if must < 0 else locked.first_year + must,
-                reason=_reason(frame, place, year, is_locked=lock is not None),
+                reason=_reason(
+                    frame, place, year, is_locked=lock is not None, first_year=locked.first_year
+                ),
                 cost=round(float(frame.problem.cost[place]), 2),
                 crew_hours=round(float(frame.problem.crew_hours[place]), 3),
                 due_on=frame.due_on[place],
@@ -226,7 +228,9 @@ def _store(
     )
 
 
-def _reason(frame: ProgrammeFrame, place: int, year: int, *, is_locked: bool) -> str:
+def _reason(
+    frame: ProgrammeFrame, place: int, year: int, *, is_locked: bool, first_year: int
+) -> str:
     """Return why a position has its year, in words."""
     if is_locked:
         return "locked by a person"
@@ -236,6 +240,9 @@ def _reason(frame: ProgrammeFrame, place: int, year: int, *, is_locked: bool) ->
         return "others take away more risk for the money"
     due_on = frame.due_on[place]
     if frame.problem.must_by[place] >= 0:
+        first_day = date(first_year, 1, 1)
+        if due_on is not None and due_on < first_day:
+            return f"class 1, due since {due_on:%B %Y}"
         return f"class 1, before it is due in {due_on:%B %Y}" if due_on else "class 1"
     if frame.risk.condition[place] > 0:
         return "damaged, and worth it for the risk it takes away"

@@ -85,7 +85,7 @@ def work_basis_at(agency: Organisation, day: date) -> WorkBasis:
     if found is None:
         msg = (
             f"{agency} has not said what work costs and takes on {day:%Y-%m-%d}; set it first "
-            "(page 'What work costs', or manage.py set_work_basis)."
+            "(the page 'What work costs')."
         )
         raise StateConflictError(msg)
     return found

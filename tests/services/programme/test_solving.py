@@ -143,6 +143,8 @@ def test_musts_that_do_not_fit_say_how_much_is_missing_and_who_misses(agency):
     assert short["count"] == 1
     assert short["extra_money"] == [pytest.approx(130.0)]
     assert programme.result["by_year"][0]["replaced"] == 1
+    row = PlannedReplacement.objects.get(programme=programme, year=FIRST)
+    assert row.reason.startswith("class 1, due since")
     assert programme.result["least_budget_class_1"]["share"] == pytest.approx(
         280 / 150, rel=1e-3
     )
