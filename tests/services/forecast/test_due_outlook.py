@@ -119,7 +119,6 @@ def test_the_losses_of_the_newest_round_stand_apart(agency):
     seen = due_outlook(organisation=agency, today=TODAY)
     assert seen.made_at == NOW
     assert seen.lost_a_year is not None
-    assert seen.lost_a_year is not None
     assert seen.lost_a_year.mean == pytest.approx(10.0)
     assert seen.lost_a_year.low < 10 < seen.lost_a_year.high
 
