@@ -226,6 +226,7 @@ def test_the_due_list_is_read_through_its_index():
         with connection.cursor() as cursor:
             cursor.execute("SET LOCAL enable_seqscan = off")
             cursor.execute("SET LOCAL enable_bitmapscan = off")
+            cursor.execute("SET LOCAL enable_sort = off")
     plan = rows.explain()
     assert "standing_due_list" in plan
     assert "sort" not in plan.lower()
