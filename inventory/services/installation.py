@@ -179,6 +179,11 @@ def faces_fitting(position: Position) -> QuerySet[Sign]:
     )
     if position.is_custom_legend:
         fitting = fitting.filter(legend_text=position.legend_text)
+    elif position.legend_text:
+        # A face of the code whose wording is not on record may be the one; another is not.
+        fitting = fitting.filter(
+            Q(legend_text="") | Q(legend_text__iexact=position.legend_text.strip())
+        )
     if asked.size is not None:
         fitting = fitting.filter(
             Q(width_in=None) | Q(width_in__range=_around(asked.size.width_in)),
@@ -289,7 +294,7 @@ def _check_fits(sign: Sign, position: Position) -> None:
     if normalise_code(brought) != normalise_code(wanted):
         msg = f"{_start(sign)} is {brought}, but this position asks for {wanted}."
         raise StateConflictError(msg)
-    if position.is_custom_legend and sign.legend_text != position.legend_text:
+    if not _reads_as_asked(sign, position):
         msg = (
             f"{_start(sign)} reads '{sign.legend_text}', but this position asks for "
             f"'{position.legend_text}'."
@@ -309,6 +314,14 @@ def _check_fits(sign: Sign, position: Position) -> None:
                 f"({size.basis})."
             )
             raise StateConflictError(msg)
+
+
+def _reads_as_asked(sign: Sign, position: Position) -> bool:
+    """Return whether a face has the wording asked for: exactly where it is a custom one."""
+    if position.is_custom_legend:
+        return sign.legend_text == position.legend_text
+    reads, asked = sign.legend_text.strip(), position.legend_text.strip()
+    return not (reads and asked) or reads.casefold() == asked.casefold()
 
 
 def _check_installed_on(

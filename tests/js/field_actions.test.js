@@ -141,6 +141,13 @@ test("a face of another code, legend or size does not fit its place", () => {
     )[0],
     /reads “Oak St”/,
   );
+  const limit = { ...STOP, code: "R2-1", wording: "Speed Limit 35" };
+  assert.match(
+    misfits({ code: "R2-1", legend_text: "Speed Limit 50" }, limit)[0],
+    /reads “Speed Limit 50”, but this place asks for “Speed Limit 35”/,
+  );
+  assert.deepEqual(misfits({ code: "R2-1", legend_text: "SPEED LIMIT 35" }, limit), []);
+  assert.deepEqual(misfits({ code: "R2-1" }, limit), []);
 });
 
 test("a size that is not known contradicts none, and a place without a code takes no face", () => {

@@ -185,6 +185,11 @@ def test_a_partly_printed_order_does_not_close(agency, shop):
             {"legend_text": "Elm Ave", "is_custom_legend": True},
             "reads 'Elm St', but this position asks for 'Elm Ave'",
         ),
+        (
+            {"sign_code": "R2-1", "legend_text": "Speed Limit 50"},
+            {"sign_code": "R2-1", "legend_text": "Speed Limit 35"},
+            "reads 'Speed Limit 50', but this position asks for 'Speed Limit 35'",
+        ),
         ({}, {"sign_code": ""}, "not known which sign this position is for; set its code"),
         ({}, {"is_retired": True}, "is retired; no face goes up there"),
     ],
@@ -208,6 +213,8 @@ def test_a_face_that_is_not_what_the_position_asks_for_is_refused(
         # D9-2 has several sizes by road; the road is not known, so none is asked for.
         ({"sign_code": "W3-1"}, {"sign_code": "W3-1", "width_in": None, "height_in": None}),
         ({"width_in": 30.004}, {}),
+        ({"legend_text": "SPEED LIMIT 35 "}, {"legend_text": "Speed Limit 35"}),
+        ({"legend_text": ""}, {"legend_text": "Speed Limit 35"}),  # its wording is not known
     ],
 )
 def test_what_is_not_contradicted_goes_up(agency, brought, asked):

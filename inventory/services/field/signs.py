@@ -152,6 +152,7 @@ def _asks(position: Position, book: CodeBook) -> dict[str, Any]:
         "code": asked.code,
         "variant": asked.variant,
         "legend_text": position.legend_text if position.is_custom_legend else None,
+        "wording": "" if position.is_custom_legend else position.legend_text,
         "width_in": asked.size and asked.size.width_in,
         "height_in": asked.size and asked.size.height_in,
         "basis": asked.size.basis if asked.size else "",

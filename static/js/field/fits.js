@@ -23,6 +23,7 @@ const DASHES = /[\u2010-\u2014\u2212_]/g; // the dashes people paste
  * @property {string} code
  * @property {string} variant
  * @property {string | null} legend_text null: any legend of that code
+ * @property {string} [wording] what a face of the code reads there, where that is on record
  * @property {number | null} width_in null: no size is known
  * @property {number | null} height_in
  * @property {string} basis where the size comes from
@@ -92,9 +93,20 @@ function codeMisfit(face, asks) {
  */
 function legendMisfit(face, asks) {
   const reads = face.legend_text ?? "";
-  return asks.legend_text === null || asks.legend_text === reads
-    ? ""
-    : `This face reads “${reads}”, but this place asks for “${asks.legend_text}”.`;
+  const asked = asks.legend_text ?? asks.wording ?? "";
+  const isAsSaid =
+    asks.legend_text === null
+      ? !reads || !asked || plainly(reads) === plainly(asked)
+      : asked === reads;
+  return isAsSaid ? "" : `This face reads “${reads}”, but this place asks for “${asked}”.`;
+}
+
+/**
+ * @param {string} words
+ * @returns {string}
+ */
+function plainly(words) {
+  return words.trim().toLowerCase();
 }
 
 /**
