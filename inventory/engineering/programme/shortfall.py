@@ -25,13 +25,15 @@ class Shortfall:
 
     ``extra_money`` and ``extra_hours`` are by year, the least in all with which every must and
     lock fits; ``least_money`` is what no plan can do with less of. ``missed`` are the places of
-    the positions that miss their year with what there is, the fewest by weight.
+    the positions that miss their year with what there is, the fewest by weight, and ``year``
+    where the others go (−1: nowhere).
     """
 
     extra_money: FloatArray
     extra_hours: FloatArray
     least_money: float
     missed: WholeArray
+    year: WholeArray
 
     @property
     def is_nothing(self) -> bool:
@@ -71,17 +73,20 @@ def least_extra(
     held = held[problem.locked[held] != NOT_PLANNED]
     may, _none = problem.options()
     nothing = np.zeros(problem.years)
+    nowhere = np.full(problem.count, NOT_PLANNED, dtype=np.int64)
     # A must that no year is open to misses whatever the money is.
     hopeless = held[~may[held].any(axis=1)]
     held = held[may[held].any(axis=1)]
     if not len(held):
-        return Shortfall(nothing, nothing.copy(), 0.0, hopeless)
+        return Shortfall(nothing, nothing.copy(), 0.0, hopeless, nowhere)
     rows = _Rows(problem, held, may)
-    missed = rows.missed(weight, seconds)
+    year = nowhere.copy()
+    year[held] = rows.placed(weight, seconds)
+    missed = held[year[held] == NOT_PLANNED]
     if not len(missed):
-        return Shortfall(nothing, nothing.copy(), 0.0, hopeless)
+        return Shortfall(nothing, nothing.copy(), 0.0, hopeless, year)
     money, hours, least = rows.lacking(seconds)
-    return Shortfall(money, hours, least, np.sort(np.concatenate([missed, hopeless])))
+    return Shortfall(money, hours, least, np.sort(np.concatenate([missed, hopeless])), year)
 
 
 class _Rows:
@@ -101,8 +106,8 @@ class _Rows:
         took = problem.crew_hours[held][self.who]
         self.hours = csr_matrix((took, (self.when, column)), shape=shape)
 
-    def missed(self, weight: FloatArray, seconds: float) -> WholeArray:
-        """Return who misses when as much weight as possible is put in."""
+    def placed(self, weight: FloatArray, seconds: float) -> WholeArray:
+        """Return the years when as much weight as possible is put in; −1 for who misses."""
         found = milp(
             -weight[self.held][self.who],
             constraints=[
@@ -114,10 +119,11 @@ class _Rows:
             bounds=Bounds(0.0, 1.0),
             options={"time_limit": seconds, "mip_rel_gap": GAP},
         )
-        is_in = np.zeros(len(self.held), dtype=np.bool_)
+        year = np.full(len(self.held), NOT_PLANNED, dtype=np.int64)
         if found.x is not None:
-            is_in[self.who[found.x > 0.5]] = True
-        return self.held[~is_in]
+            is_on = found.x > 0.5
+            year[self.who[is_on]] = self.when[is_on]
+        return year
 
     def lacking(self, seconds: float) -> tuple[FloatArray, FloatArray, float]:
         """Return extra money and hours by year with which all fit, and the bound on money."""

@@ -1,5 +1,6 @@
 """Tours of crews through their stops: each stop once, or named with the reason it is not."""
 
+import math
 import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -378,7 +379,15 @@ def _check(
     if not speed_mi_per_h > 0:
         msg = f"The speed is {speed_mi_per_h:g} mi/h; it is over 0."
         raise OutOfRangeError(msg)
+    keys = [each.key for each in stops]
+    if len(set(keys)) < len(keys):
+        twice = next(key for key in keys if keys.count(key) > 1)
+        msg = f"Two stops have the key {twice}; give each its own, so that none is lost."
+        raise OutOfRangeError(msg)
     for each in stops:
+        if not (each.weight > 0 and math.isfinite(each.weight)):
+            msg = f"Stop {each.key} has the weight {each.weight:g}; it is over 0."
+            raise OutOfRangeError(msg)
         if not each.service_minutes >= 0:
             msg = f"Stop {each.key} takes {each.service_minutes:g} minutes; that is 0 or more."
             raise OutOfRangeError(msg)

@@ -19,7 +19,7 @@ from inventory.engineering.programme.problem import (
     WholeArray,
 )
 from inventory.engineering.programme.solve import POLISH_SECONDS, Plan, solve_programme
-from inventory.errors import OutOfRangeError
+from inventory.errors import OutOfRangeError, StateConflictError
 
 _SMALL = 1e-9
 _ROUNDS = 2
@@ -142,7 +142,7 @@ def solve_with_trips(
     ------
     StateConflictError
         If no plan that keeps the musts and locks was found, each position bearing its trips
-        alone.
+        alone, and ``start`` is none either.
 
     Examples
     --------
@@ -161,15 +161,25 @@ def solve_with_trips(
     prices = least_bound(relaxed, should_stop=should_stop)
     alone = np.ones(problem.count)
     tell("choosing as if every face bore its trip alone")
-    first = solve_programme(
-        trips.with_shares(problem, alone, alone),
-        polish_seconds=polish_seconds,
-        should_stop=should_stop,
-    )
-    best = _filled(problem, trips, reduced_values(relaxed, prices), first.year)
+    reduced = reduced_values(relaxed, prices)
+    begun = None
+    if start is not None and keeps_limits(problem, trips, start):
+        begun = _filled(problem, trips, reduced, start)
+    try:
+        first = solve_programme(
+            trips.with_shares(problem, alone, alone),
+            polish_seconds=polish_seconds,
+            should_stop=should_stop,
+        )
+    except StateConflictError:
+        # Musts that fit only when they share their trips: the plan to begin from has them.
+        if begun is None:
+            raise
+        best = begun
+    else:
+        best = _filled(problem, trips, reduced, first.year)
     separate_value = problem.value_of(best)
-    if start is not None and _fits(problem, trips, start):
-        begun = _filled(problem, trips, reduced_values(relaxed, prices), start)
+    if begun is not None:
         best = max((best, begun), key=problem.value_of)
     for number in range(_ROUNDS):
         if should_stop():
@@ -182,14 +192,17 @@ def solve_with_trips(
         if made is None:
             continue
         made = _filled(problem, trips, reduced_values(shared, at), made)
-        if _fits(problem, trips, made) and problem.value_of(made) > problem.value_of(best):
+        if keeps_limits(problem, trips, made) and problem.value_of(made) > problem.value_of(
+            best
+        ):
             best = made
     money, hours = trips.spent(problem, best)
     plan = Plan(best, problem.value_of(best), prices.bound, money, hours, prices)
     return TripPlan(plan, separate_value)
 
 
-def _fits(problem: ProgrammeProblem, trips: TripCosts, year: WholeArray) -> bool:
+def keeps_limits(problem: ProgrammeProblem, trips: TripCosts, year: WholeArray) -> bool:
+    """Return whether a plan keeps every limit, must and lock, each trip counted once."""
     money, hours = trips.spent(problem, year)
     may, none = problem.options()
     done = year >= 0

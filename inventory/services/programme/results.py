@@ -13,7 +13,11 @@ from inventory.engineering.programme.problem import FREE, NOT_PLANNED
 from inventory.engineering.programme.questions import least_budget
 from inventory.engineering.programme.shortfall import Shortfall, least_extra
 from inventory.engineering.programme.solve import METHOD_VERSION
-from inventory.engineering.programme.trips import shares_of, solve_with_trips
+from inventory.engineering.programme.trips import (
+    keeps_limits,
+    shares_of,
+    solve_with_trips,
+)
 from inventory.engineering.programme.years import MODERATE_CHANCE, SEVERE_CHANCE
 from inventory.errors import InventoryError
 from inventory.services.programme.making import NO_FORECAST
@@ -32,18 +36,26 @@ MOST_MISSED = 200
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Short:
-    """What the musts lack, all signs, and the signs without the musts and locks that miss."""
+    """
+    What the musts lack, all signs, and the signs without the musts and locks that miss.
+
+    With ``start`` nothing is lacking: a plan in which the musts fit by sharing their trips.
+    """
 
     found: Shortfall
     whole: ProgrammeFrame
     frame: ProgrammeFrame
+    start: WholeArray | None = None
 
 
 def short_of(frame: ProgrammeFrame) -> Short | None:
-    """Return what musts and locks lack, each bearing its trips alone; none if they fit."""
+    """Return what musts and locks lack; none if they fit, each bearing its trips alone."""
     found = least_extra(_alone(frame), weight=frame.risk.weight)
     if found.is_nothing:
         return None
+    together = least_extra(_together(frame), weight=frame.risk.weight)
+    if together.is_nothing and keeps_limits(frame.problem, frame.trips, together.year):
+        return Short(together, frame, frame, together.year)
     problem = frame.problem
     must_by, locked = problem.must_by.copy(), problem.locked.copy()
     must_by[found.missed] = -1
@@ -83,7 +95,9 @@ def result_of(
         },
         "ten_percent_more": _more(frame, found, polish_seconds),
         "least_budget_class_1": _least(frame if short is None else short.whole),
-        "shortfall": None if short is None else _shortfall(frame, short),
+        "shortfall": None
+        if short is None or short.start is not None
+        else _shortfall(frame, short),
         "unplanned": {
             "count": int((found.plan.year == NOT_PLANNED).sum()),
             "no_forecast": frame.left_out[NO_FORECAST],
@@ -97,6 +111,16 @@ def result_of(
 def _alone(frame: ProgrammeFrame) -> ProgrammeProblem:
     ones = np.ones(len(frame.position))
     return frame.trips.with_shares(frame.problem, ones, ones)
+
+
+def _together(frame: ProgrammeFrame) -> ProgrammeProblem:
+    """Return the problem in which musts share their trips with all other musts there."""
+    is_must = (frame.problem.must_by >= 0).astype(float)
+    shares = [
+        np.maximum(np.bincount(where, is_must)[where], 1.0)
+        for where in (frame.trips.support, frame.trips.stretch)
+    ]
+    return frame.trips.with_shares(frame.problem, *shares)
 
 
 def _figures(frame: ProgrammeFrame, year: WholeArray) -> YearByYear:
@@ -167,11 +191,20 @@ def _least(frame: ProgrammeFrame) -> dict[str, Any] | None:
     is_kept = (frame.safety_class == 1) & (frame.problem.must_by >= 0)
     if not is_kept.any():
         return {"share": 0.0, "yearly": [0.0] * frame.problem.years}
-    try:
-        found = least_budget(_alone(frame), is_kept)
-    except InventoryError:
+    budget = frame.problem.budget
+    shares = []
+    for problem in (_alone(frame), _together(frame)):
+        try:
+            found = least_budget(problem, is_kept)
+        except InventoryError:
+            continue
+        # What that plan really takes, its trips shared as they fall, is enough.
+        money, _hours = frame.trips.spent(frame.problem, found.year)
+        shares.append(float((money / np.maximum(budget, 1e-9)).max()))
+    if not shares:
         return None
-    return {"share": found.share, "yearly": [round(float(m), 2) for m in found.yearly_money]}
+    share = min(shares)
+    return {"share": share, "yearly": [round(share * float(each), 2) for each in budget]}
 
 
 def _shortfall(frame: ProgrammeFrame, short: Short) -> dict[str, Any]:
@@ -205,6 +238,8 @@ def _assumptions(programme: Programme) -> list[str]:
         "A face replaced in a year is up by the end of it; class 1 is replaced in the "
         f"year of its due date less {basis.lead_days} days, or before (FHWA-HRT-08-026, "
         "chapter 4: before the level is crossed).",
+        "Where musts do not fit, what is missing is reckoned with each face's own trips; "
+        "shared trips may need less.",
         "Knock-downs and damage still to come are not in it.",
         f"Costs and times: {basis.basis}",
     ]

@@ -12,7 +12,7 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from inventory.engineering.programme.problem import NOT_PLANNED
-from inventory.engineering.programme.trips import solve_with_trips
+from inventory.engineering.programme.trips import keeps_limits, solve_with_trips
 from inventory.errors import InventoryError, OutOfRangeError, StateConflictError
 from inventory.models import PlannedReplacement, Programme, ProgrammeRun
 from inventory.services.logbook import log
@@ -106,7 +106,10 @@ def solve(run: ProgrammeRun, *, polish_seconds: float = POLISH_SECONDS) -> Progr
 
 def _close(run: ProgrammeRun, error: str) -> None:
     now = timezone.now()
-    ProgrammeRun.objects.filter(pk=run.pk).update(finished_at=now, seen_at=now, error=error)
+    # A run that was taken over as dead is closed already, and stays as it was closed.
+    ProgrammeRun.objects.filter(pk=run.pk, finished_at__isnull=True).update(
+        finished_at=now, seen_at=now, error=error
+    )
 
 
 def _solve(run: ProgrammeRun, polish_seconds: float) -> Programme:
@@ -117,10 +120,13 @@ def _solve(run: ProgrammeRun, polish_seconds: float) -> Programme:
     watch.tell("bringing the signs together")
     frame = problem_of(programme)
     short = short_of(frame)
-    if short is not None:
+    if short is not None and short.start is None:
         watch.tell("the musts do not fit: planning as many as do")
         frame = short.frame
     start = _start(programme, frame)
+    if short is not None and short.start is not None:
+        is_kept = start is not None and keeps_limits(frame.problem, frame.trips, start)
+        start = start if is_kept else short.start
     found = solve_with_trips(
         frame.problem,
         frame.trips,
@@ -183,6 +189,13 @@ def _store(
     """Write the plan over the one of before; locks stay."""
     now = timezone.now()
     locked = Programme.objects.select_for_update().get(pk=programme.pk)
+    is_open = ProgrammeRun.objects.filter(pk=run.pk, finished_at__isnull=True).exists()
+    if locked.state != Programme.State.DRAFT or not is_open:
+        msg = (
+            f"'{locked.name}' was taken over or adopted while its years were chosen; nothing "
+            "of this run is kept."
+        )
+        raise StateConflictError(msg)
     kept = {
         row.position_id: row
         for row in PlannedReplacement.objects.filter(programme=locked, is_locked=True)
@@ -305,6 +318,7 @@ def adopt(
     now = now or timezone.now()
     type(programme.organisation).objects.select_for_update().get(pk=programme.organisation_id)
     locked: Programme = Programme.objects.select_for_update().get(pk=programme.pk)
+    _check_not_running(locked)
     if locked.state != Programme.State.DRAFT or locked.solved_at is None:
         msg = f"'{locked.name}' is {locked.get_state_display()}; a solved draft can be adopted."
         raise StateConflictError(msg)
@@ -335,7 +349,16 @@ def _draft_row(planned: PlannedReplacement) -> PlannedReplacement:
             "changes."
         )
         raise StateConflictError(msg)
+    Programme.objects.select_for_update().get(pk=row.programme_id)
+    _check_not_running(row.programme)
     return row
+
+
+def _check_not_running(programme: Programme) -> None:
+    """Refuse a change while years are being chosen: it would be lost, or half of it."""
+    if programme.runs.filter(finished_at__isnull=True).exists():
+        msg = f"The years of '{programme.name}' are being chosen; wait, or stop it first."
+        raise StateConflictError(msg)
 
 
 def _log_lock(

@@ -142,3 +142,15 @@ def test_ways_are_straight_distances_times_the_detour():
     # One degree of the mean meridian: 111.195 km.
     assert way_m[0, 1] == pytest.approx(1.3 * 111_195, rel=1e-4)
     assert time_s[0, 1] == pytest.approx(1.3 * 111_195 / (30 * 1609.344 / 3600), abs=1)
+
+
+@pytest.mark.parametrize(
+    ("stops", "words"),
+    [
+        ([Stop(1, 0.0, 0.0, 1.0), Stop(1, 0.1, 0.0, 1.0)], "Two stops have the key 1"),
+        ([Stop(1, 0.0, 0.0, 1.0, weight=0.0)], "Stop 1 has the weight 0; it is over 0"),
+    ],
+)
+def test_stops_that_would_be_lost_or_weigh_nothing_are_refused(stops, words):
+    with pytest.raises(OutOfRangeError, match=words):
+        plan_tours(stops, [TourCrew(1, 0, 0)], **TRAVEL, seconds=0.1)

@@ -146,7 +146,7 @@ def test_musts_that_do_not_fit_say_how_much_is_missing_and_who_misses(agency):
     row = PlannedReplacement.objects.get(programme=programme, year=FIRST)
     assert row.reason.startswith("class 1, due since")
     assert programme.result["least_budget_class_1"]["share"] == pytest.approx(
-        280 / 150, rel=1e-3
+        250 / 150, rel=1e-3
     )
 
 
@@ -295,3 +295,42 @@ def test_the_command_solves_a_programme_by_its_name(agency, capsys):
         call_command("solve_programme", organisation=agency.name, name="None such")
     with pytest.raises(CommandError, match="There is no open run 99"):
         call_command("solve_programme", run=99)
+
+
+def test_musts_of_one_support_that_fit_only_together_are_all_kept(agency):
+    fit, support = make_fit(agency), make_support(agency)
+    for _ in range(2):
+        a_sign(agency, fit, HIGH, support=support, due_on=NOW.date())
+    mark_due(organisation=agency, now=NOW)
+    # Alone 140 each; together 230.
+    programme = solved(a_programme(agency, money=235.0, years=1))
+    assert programme.result["shortfall"] is None
+    assert programme.result["by_year"][0]["replaced"] == 2
+    assert programme.result["least_budget_class_1"]["share"] == pytest.approx(230 / 235)
+    rows = PlannedReplacement.objects.filter(programme=programme)
+    assert {row.must_by_year for row in rows} == {FIRST}
+
+
+def test_nothing_is_locked_or_adopted_while_years_are_being_chosen(agency):
+    a_sign(agency, make_fit(agency), HIGH)
+    mark_due(organisation=agency, now=NOW)
+    programme = solved(a_programme(agency))
+    row = PlannedReplacement.objects.get(programme=programme)
+    open_run(programme=programme)
+    with pytest.raises(StateConflictError, match="are being chosen; wait, or stop it first"):
+        lock_replacement(planned=row, year=FIRST + 1, reason="with the new road")
+    with pytest.raises(StateConflictError, match="are being chosen"):
+        adopt(programme=programme)
+
+
+def test_a_run_that_was_taken_over_stores_nothing(agency):
+    a_sign(agency, make_fit(agency), HIGH)
+    mark_due(organisation=agency, now=NOW)
+    programme = a_programme(agency)
+    silent = open_run(programme=programme, now=NOW - timedelta(minutes=9))
+    open_run(programme=programme, now=NOW)
+    with pytest.raises(StateConflictError, match="nothing of this run is kept"):
+        solve(silent, polish_seconds=0.2)
+    silent.refresh_from_db()
+    assert silent.error == "It was broken off."
+    assert not PlannedReplacement.objects.filter(programme=programme).exists()
