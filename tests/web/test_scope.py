@@ -46,6 +46,7 @@ from tests.services.test_photo_uploads import make_device
 from tests.services.test_photo_uploads import refused as refused_photo
 from tests.web.acting import read_reminder
 from tests.web.forecast_records import color_of, make_fit, make_forecast
+from tests.web.programme_records import make_programme_row, plan
 
 pytestmark = pytest.mark.django_db
 
@@ -178,6 +179,9 @@ class World:
         upload = refused_photo(make_device(self.agency))
         fit = make_fit(self.agency)
         make_forecast(sign, [color_of(fit)])
+        programme = make_programme_row(self.agency)
+        other = make_programme_row(self.agency, "Another")
+        planned = plan(programme, sign, 2027)
         self.parts = {
             "upload_id": upload.pk,
             "flag_id": flag.pk,
@@ -199,6 +203,10 @@ class World:
             "instrument_id": instrument.pk,
             "entry_id": entry.pk,
             "fit_id": fit.pk,
+            "programme_id": programme.pk,
+            "other_id": other.pk,
+            "planned_id": planned.pk,
+            "year": 2027,
             "finding_id": make_lot_finding(self.agency, maker=self.shop).pk,
             "kind": "roll_loaded",
         }
