@@ -2,36 +2,16 @@
 
 from __future__ import annotations
 
-from functools import cache
-from pathlib import Path
-from typing import IO, TYPE_CHECKING, Any
-from xml.sax.saxutils import escape
+from typing import IO, TYPE_CHECKING
 
-import reportlab
-from reportlab.lib.colors import HexColor
-from reportlab.lib.enums import TA_LEFT, TA_RIGHT
-from reportlab.lib.pagesizes import letter
-from reportlab.lib.styles import ParagraphStyle
-from reportlab.lib.units import inch
-from reportlab.pdfbase import pdfmetrics
-from reportlab.pdfbase.ttfonts import TTFont
-from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import (
-    BaseDocTemplate,
-    CondPageBreak,
-    Frame,
-    PageTemplate,
-    Paragraph,
-    Spacer,
-    Table,
-    TableStyle,
-)
+from reportlab.platypus import Paragraph, Spacer
 
 from inventory.engineering.standards.night_procedures import hit_rate_sentence
+from inventory.interchange.pdf_pages import head, shown, style, table, tables, text, write_pdf
 from inventory.models import MethodGroup
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterator
 
     from reportlab.platypus import Flowable
 
@@ -39,119 +19,20 @@ if TYPE_CHECKING:
     from inventory.services.method_findings import Finding
     from inventory.services.method_record import GroupRecord, MethodRecord
 
-INK, SOFT, RULE = HexColor("#15202B"), HexColor("#4A5560"), HexColor("#D9D4C9")
-FONT, BOLD = "RecordSans", "RecordSans-Bold"
-MARGIN = 0.75 * inch
-WIDTH = letter[0] - 2 * MARGIN
-ROWS_PER_TABLE = 500  # a table laid out whole grows slow; many small ones do not
 SHOWN_OVERDUE = 500
-LEAST_BELOW_A_HEAD = 1.3 * inch
 
 
 def write_method_record(record: MethodRecord, stream: IO[bytes]) -> None:
     """Write a method record as a PDF to a stream that can be sought."""
-    _known_letters()
     title = f"Method record, {record.organisation.name}, {record.asked.on:%Y-%m-%d}"
-    document = BaseDocTemplate(
+    write_pdf(
         stream,
-        pagesize=letter,
-        leftMargin=MARGIN,
-        rightMargin=MARGIN,
-        topMargin=MARGIN,
-        bottomMargin=MARGIN,
+        _story(record),
         title=title,
         author=record.organisation.name,
         subject=record.asked.words,
-        lang="en-GB",
+        foot=f"{title}, {record.asked.words}",
     )
-    frame = Frame(
-        MARGIN, MARGIN, WIDTH, letter[1] - 2 * MARGIN, leftPadding=0, rightPadding=0, id="page"
-    )
-    document.addPageTemplates([PageTemplate(id="record", frames=[frame])])
-    document.build(
-        list(_story(record)), canvasmaker=_numbered(f"{title}, {record.asked.words}")
-    )
-
-
-@cache
-def _known_letters() -> frozenset[int]:
-    """Register the fonts that come with the PDF library; return the letters they have."""
-    folder = Path(reportlab.__file__).parent / "fonts"
-    fonts = [
-        TTFont(name, str(folder / file))
-        for name, file in ((FONT, "Vera.ttf"), (BOLD, "VeraBd.ttf"))
-    ]
-    for font in fonts:
-        pdfmetrics.registerFont(font)
-    return frozenset.intersection(*(frozenset(font.face.charToGlyph) for font in fonts))
-
-
-def _numbered(foot: str) -> type[Canvas]:
-    """Return a canvas that writes 'page 2 of 7' at the foot once it knows how many."""
-
-    class NumberedCanvas(Canvas):
-        def __init__(self, *args: Any, **kwargs: Any) -> None:
-            super().__init__(*args, **kwargs)
-            self.kept: list[dict[str, Any]] = []
-
-        def showPage(self) -> None:  # noqa: N802 - reportlab's name
-            self.kept.append(dict(self.__dict__))
-            self._startPage()  # type: ignore[attr-defined]  # reportlab's own
-
-        def save(self) -> None:
-            for number, page in enumerate(self.kept, start=1):
-                self.__dict__.update(page)
-                self.setFont(FONT, 7.5)
-                self.setFillColor(SOFT)
-                self.drawString(MARGIN, MARGIN * 0.6, foot)
-                self.drawRightString(
-                    letter[0] - MARGIN, MARGIN * 0.6, f"page {number} of {len(self.kept)}"
-                )
-                super().showPage()
-            super().save()
-
-    return NumberedCanvas
-
-
-@cache
-def _style(
-    size: float,
-    *,
-    bold: bool = False,
-    soft: bool = False,
-    right: bool = False,
-    before: float = 0,
-) -> Any:
-    return ParagraphStyle(
-        f"{size}{bold}{soft}{right}{before}",
-        alignment=TA_RIGHT if right else TA_LEFT,
-        fontName=BOLD if bold else FONT,
-        fontSize=size,
-        leading=size * 1.35,
-        textColor=SOFT if soft else INK,
-        spaceBefore=before,
-        spaceAfter=size * 0.35,
-        splitLongWords=True,
-    )
-
-
-def _shown(words: str) -> str:
-    """Return words as the font can show them: a letter it does not have is a question mark."""
-    known = _known_letters()
-    on_one_line = " ".join(words.split())
-    return escape("".join(each if ord(each) in known else "?" for each in on_one_line))
-
-
-def _text(words: str, size: float = 9, *, soft: bool = False) -> Paragraph:
-    return Paragraph(_shown(words), _style(size, soft=soft))
-
-
-def _head(words: str) -> list[Flowable]:
-    """Return a heading that never stands alone at the foot of a page."""
-    return [
-        CondPageBreak(LEAST_BELOW_A_HEAD),
-        Paragraph(_shown(words), _style(12, bold=True, before=12)),
-    ]
 
 
 def _story(record: MethodRecord) -> Iterator[Flowable]:
@@ -169,9 +50,9 @@ def _story(record: MethodRecord) -> Iterator[Flowable]:
 
 def _top(record: MethodRecord) -> Iterator[Flowable]:
     asked, organisation = record.asked, record.organisation
-    yield Paragraph("Method record", _style(20, bold=True))
+    yield Paragraph("Method record", style(20, bold=True))
     invented = " (an invented agency: demo data)" if organisation.is_invented else ""
-    yield Paragraph(_shown(f"{organisation.name}{invented}"), _style(12, bold=True))
+    yield Paragraph(shown(f"{organisation.name}{invented}"), style(12, bold=True))
     meaning = (
         "Only what was recorded by the end of that day is shown."
         if asked.is_then
@@ -195,9 +76,9 @@ def _top(record: MethodRecord) -> Iterator[Flowable]:
         ],
     ]
     yield Spacer(1, 6)
-    yield _table([], rows, (1.1, 5.9), bold_first=True)
+    yield table([], rows, (1.1, 5.9), bold_first=True)
     yield Spacer(1, 6)
-    yield _text(
+    yield text(
         "An agency complies by having a method designed to keep its signs at or above the "
         "minimum levels, and by using it; one sign below its level on a given day does not "
         "break that (MUTCD 11th edition section 2A.22, read in a state manual that adopts "
@@ -208,9 +89,9 @@ def _top(record: MethodRecord) -> Iterator[Flowable]:
 
 
 def _methods(record: MethodRecord) -> Iterator[Flowable]:
-    yield from _head("Methods, and whether each is applied")
+    yield from head("Methods, and whether each is applied")
     if not record.groups:
-        yield _text("No method is on record for this day.")
+        yield text("No method is on record for this day.")
         return
     rows = [
         [
@@ -222,7 +103,7 @@ def _methods(record: MethodRecord) -> Iterator[Flowable]:
         ]
         for each in record.groups
     ]
-    yield from _tables(
+    yield from tables(
         ["Group", "Method and basis", "Signs", "Applied", "Next step"],
         rows,
         (1.5, 2.5, 0.5, 1.4, 1.1),
@@ -231,7 +112,7 @@ def _methods(record: MethodRecord) -> Iterator[Flowable]:
     yield Spacer(1, 6)
     for each in record.groups:
         for warning in each.warnings:
-            yield _text(f"{each.group.name}. {warning}")
+            yield text(f"{each.group.name}. {warning}")
 
 
 def _terms(each: GroupRecord) -> str:
@@ -253,8 +134,8 @@ def _steps(record: MethodRecord) -> Iterator[Flowable]:
         for step in each.covered.steps
     ]
     if steps:
-        yield from _head("What was done to apply them")
-        yield from _tables(["Day", "Group", "What"], steps, (0.9, 2.6, 3.5))
+        yield from head("What was done to apply them")
+        yield from tables(["Day", "Group", "What"], steps, (0.9, 2.6, 3.5))
 
 
 def _overdue(record: MethodRecord) -> Iterator[Flowable]:
@@ -266,9 +147,9 @@ def _overdue(record: MethodRecord) -> Iterator[Flowable]:
     if not late:
         return
     late.sort(key=lambda one: (one[0].due_on or record.asked.on, one[0].sign_id))
-    yield from _head(f"Overdue on their method's calendar ({len(late):,})")
+    yield from head(f"Overdue on their method's calendar ({len(late):,})")
     lines = {line.sign_id: line for _entry, _each, covered in late for line in covered.lines}
-    yield from _tables(
+    yield from tables(
         ["Due", "Sign", "Group", "Because"],
         (
             [
@@ -282,13 +163,13 @@ def _overdue(record: MethodRecord) -> Iterator[Flowable]:
         (0.8, 2.4, 1.9, 1.9),
     )
     if len(late) > SHOWN_OVERDUE:
-        yield _text(
+        yield text(
             f"{len(late) - SHOWN_OVERDUE:,} more are overdue; the longest overdue are listed."
         )
 
 
 def _found(record: MethodRecord) -> Iterator[Flowable]:
-    yield from _head("What each method found")
+    yield from head("What each method found")
     rows = [
         [
             each.group.name,
@@ -299,24 +180,24 @@ def _found(record: MethodRecord) -> Iterator[Flowable]:
         ]
         for each in record.groups
     ]
-    yield from _tables(
+    yield from tables(
         ["Group", "Verdicts", "Seen", "Below, undecided or damaged", "Without a decision"],
         rows,
         (1.6, 2.5, 1.1, 1.0, 0.8),
         right=(3, 4),
     )
     if record.unjudged_count:
-        yield _text(f"{record.unjudged_count:,} signs had no verdict on record for this day.")
+        yield text(f"{record.unjudged_count:,} signs had no verdict on record for this day.")
 
 
 def _without(record: MethodRecord) -> Iterator[Flowable]:
     found = record.without_decision
-    yield from _head(f"Below, undecided or damaged, without a decision ({len(found):,})")
+    yield from head(f"Below, undecided or damaged, without a decision ({len(found):,})")
     if not found:
-        yield _text("None: a decision stands about every such sign.")
+        yield text("None: a decision stands about every such sign.")
         return
-    yield _text("Oldest first.", soft=True)
-    yield from _tables(
+    yield text("Oldest first.", soft=True)
+    yield from tables(
         ["Since", "Sign", "What was found", "Decision"],
         (
             [_since(each, record), _sign(each.line), each.what_words, _none(each)]
@@ -328,11 +209,11 @@ def _without(record: MethodRecord) -> Iterator[Flowable]:
 
 def _decided(record: MethodRecord) -> Iterator[Flowable]:
     found = record.decided
-    yield from _head(f"Below, undecided or damaged, and decided about ({len(found):,})")
+    yield from head(f"Below, undecided or damaged, and decided about ({len(found):,})")
     if not found:
-        yield _text("None.")
+        yield text("None.")
         return
-    yield from _tables(
+    yield from tables(
         ["Since", "Sign", "What was found", "What was done"],
         (
             [_since(each, record), _sign(each.line), each.what_words, _done(each)]
@@ -344,11 +225,11 @@ def _decided(record: MethodRecord) -> Iterator[Flowable]:
 
 def _taken_down(record: MethodRecord) -> Iterator[Flowable]:
     found = record.taken_down
-    yield from _head(f"Failing faces taken down in the year before ({len(found):,})")
+    yield from head(f"Failing faces taken down in the year before ({len(found):,})")
     if not found:
-        yield _text("None.")
+        yield text("None.")
         return
-    yield from _tables(
+    yield from tables(
         ["Sign", "Taken down", "New face"],
         (
             [
@@ -364,12 +245,12 @@ def _taken_down(record: MethodRecord) -> Iterator[Flowable]:
 
 def _under_none(record: MethodRecord) -> Iterator[Flowable]:
     found = record.under_none
-    yield from _head(f"Under no method ({len(found):,})")
+    yield from head(f"Under no method ({len(found):,})")
     if not found:
-        yield _text("None: every sign of the agency is under a method.")
+        yield text("None: every sign of the agency is under a method.")
         return
     pairs = [found[start : start + 2] for start in range(0, len(found), 2)]
-    yield from _tables(
+    yield from tables(
         [],
         ([_sign(line) for line in pair] + [""] * (2 - len(pair)) for pair in pairs),
         (3.5, 3.5),
@@ -377,28 +258,28 @@ def _under_none(record: MethodRecord) -> Iterator[Flowable]:
 
 
 def _notes(record: MethodRecord) -> Iterator[Flowable]:
-    yield from _head("Notes")
+    yield from head("Notes")
     methods = {each.group.method for each in record.groups}
     if MethodGroup.Method.VISUAL_NIGHT in methods:
-        yield _text(f"Looking by night. {hit_rate_sentence()}")
+        yield text(f"Looking by night. {hit_rate_sentence()}")
     if record.asked.is_then:
-        yield _text(
+        yield text(
             "As known then: verdicts, decisions, methods and rules recorded by the end of the "
             "day. What a face is made of, and where it stands, is as recorded today."
         )
     else:
-        yield _text(
+        yield text(
             "As known now: everything read by that day was judged again by the rules in force "
             "on it, with readings as they were put right since."
         )
     if not record.unverified:
-        yield _text("Every row used was compared with its source.")
+        yield text("Every row used was compared with its source.")
         return
-    yield _text(
+    yield text(
         "Unverified: these rows of published tables, or what chose them, were not compared "
         "with the source. A verdict that rests on one is as sure as the row."
     )
-    yield from _tables(
+    yield from tables(
         ["Table", "Row", "Verdicts"],
         ([each.table, each.row_id, f"{each.count:,}"] for each in record.unverified),
         (3.2, 3.1, 0.7),
@@ -427,66 +308,3 @@ def _done(finding: Finding) -> str:
 
 def _sign(line: SignLine) -> str:
     return f"{line.sign_id}: {line.words}"
-
-
-def _tables(
-    heads: Sequence[str],
-    rows: Iterable[Sequence[str]],
-    widths_in: Sequence[float],
-    right: Sequence[int] = (),
-) -> Iterator[Flowable]:
-    """Give a long table as many short ones that look like one."""
-    part: list[Sequence[str]] = []
-    for row in rows:
-        part.append(row)
-        if len(part) == ROWS_PER_TABLE:
-            yield _table(heads, part, widths_in, right=right)
-            part = []
-    if part:
-        yield _table(heads, part, widths_in, right=right)
-
-
-def _cell(words: str, size: float, *, bold: bool = False, right: bool = False) -> Paragraph:
-    return Paragraph(_shown(words), _style(size, bold=bold, right=right))
-
-
-def _table(
-    heads: Sequence[str],
-    rows: Sequence[Sequence[str]],
-    widths_in: Sequence[float],
-    *,
-    right: Sequence[int] = (),
-    bold_first: bool = False,
-) -> Table:
-    cells: list[list[Any]] = []
-    if heads:
-        cells.append(
-            [
-                _cell(word, 7.5, bold=True, right=column in right)
-                for column, word in enumerate(heads)
-            ]
-        )
-    cells += [
-        [
-            _cell(word, 8, bold=bold_first and column == 0, right=column in right)
-            for column, word in enumerate(row)
-        ]
-        for row in rows
-    ]
-    rules: list[Any] = [
-        ("VALIGN", (0, 0), (-1, -1), "TOP"),
-        ("LINEBELOW", (0, 0), (-1, -1), 0.4, RULE),
-        ("LEFTPADDING", (0, 0), (-1, -1), 0),
-        ("RIGHTPADDING", (0, 0), (-1, -1), 6),
-        ("TOPPADDING", (0, 0), (-1, -1), 2),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 1),
-    ]
-    if heads:
-        rules.append(("LINEBELOW", (0, 0), (-1, 0), 0.9, INK))
-    return Table(
-        cells,
-        colWidths=[width * inch for width in widths_in],
-        repeatRows=1 if heads else 0,
-        style=TableStyle(rules),
-        hAlign="LEFT",
-    )
