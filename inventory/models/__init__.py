@@ -6,6 +6,7 @@ from inventory.models.assessment import (
     ElementAssessment,
     Standing,
 )
+from inventory.models.crews import Crew, CrewPlan, PlannedDay, PlannedStop
 from inventory.models.exchange import (
     Device,
     DeviceBatch,
@@ -105,6 +106,8 @@ __all__ = [
     "CodeAlias",
     "CohortFit",
     "ColourArea",
+    "Crew",
+    "CrewPlan",
     "Device",
     "DeviceBatch",
     "DeviceOperation",
@@ -145,7 +148,9 @@ __all__ = [
     "Panel",
     "Photo",
     "PhotoUpload",
+    "PlannedDay",
     "PlannedReplacement",
+    "PlannedStop",
     "Position",
     "Press",
     "PressEvent",

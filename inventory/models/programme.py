@@ -235,6 +235,29 @@ class WorkPackage(Scoped):
         help_text="Empty: any crew of the agency may take it.",
     )
     work_on = models.DateField()
+    team = models.ForeignKey(
+        "inventory.Crew",
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="packages",
+        help_text="The crew whose day it is; empty: put together by hand.",
+    )
+    programme = models.ForeignKey(
+        Programme,
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="packages",
+        help_text="The programme whose work it was split from.",
+    )
+    leave_minute = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="When to leave, in minutes of the day."
+    )
+    minutes = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="From leaving to being back, as planned."
+    )
+    drive_mi = models.FloatField(null=True, blank=True, help_text="As planned. [mi]")
     bring = models.TextField(blank=True, help_text="What to have on the truck.")
     state = models.CharField(max_length=10, choices=State, default=State.DRAFT)
     made_at = models.DateTimeField()
@@ -274,11 +297,45 @@ class PackageStop(Scoped):
     )
     task = models.CharField(max_length=8, choices=Task)
     note = models.CharField(max_length=255, blank=True)
+    planned = models.ForeignKey(
+        PlannedReplacement,
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="stops",
+        help_text="What the programme says of it, where it was split from one.",
+    )
+    face = models.ForeignKey(
+        Sign,
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="brought_to_stops",
+        help_text="The face in stock to bring.",
+    )
+    arrive_minute = models.PositiveSmallIntegerField(
+        null=True,
+        blank=True,
+        help_text="When work begins there, in minutes of the day; over 1440 after midnight.",
+    )
+    service_minutes = models.FloatField(null=True, blank=True, help_text="Of work. [min]")
+    added_by = models.ForeignKey(
+        User,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="Who of the crew added it on the road; empty: planned at the desk.",
+    )
+    added_uuid = models.UUIDField(
+        null=True, blank=True, unique=True, help_text="Of the adding; sent twice, added once."
+    )
 
     reader_paths = {"owner": "package__organisation"}
 
     class Meta:
         ordering = ("package", "number")
+        indexes = (models.Index(fields=("position", "task"), name="stop_by_position_task"),)
         constraints = (
             models.UniqueConstraint(fields=("package", "number"), name="stop_number_once"),
         )

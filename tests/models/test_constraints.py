@@ -20,6 +20,8 @@ from inventory.models import (
     CodeAlias,
     CohortFit,
     ColourArea,
+    Crew,
+    CrewPlan,
     DeviceOperation,
     DevicePerson,
     Disposition,
@@ -43,7 +45,9 @@ from inventory.models import (
     OverlayRoll,
     PackageStop,
     PhotoUpload,
+    PlannedDay,
     PlannedReplacement,
+    PlannedStop,
     Position,
     Press,
     PressEvent,
@@ -143,6 +147,13 @@ STORED = [
     ),
     change("programme_1_to_15_years", Programme, years=16),
     change("programme_1_to_15_years", Programme, years=0),
+    change("crew_depot_on_globe", Crew, depot_latitude_deg=-90.1),
+    change("crew_shift_half_to_16_hours", Crew, shift_minutes=29),
+    change("crew_shift_half_to_16_hours", Crew, day_starts_minute=1440),
+    change("crew_works_some_day", Crew, weekdays=""),
+    change("crew_plan_days_in_order", CrewPlan, last_on=NOW.date() - DAY),
+    change("on_a_day_or_says_why_not", PlannedStop, reason="no time left"),
+    change("on_a_day_or_says_why_not", PlannedStop, day=None, number=None),
 ]
 
 # A fact cannot be changed at all: these are stored as further rows.
@@ -279,6 +290,15 @@ TWICE: dict[str, Callable[[], tuple[models.Model, dict[str, Any]]]] = {
     "programme_name_once": lambda: (only(Programme), {}),
     "one_run_of_a_programme_at_a_time": lambda: (only(ProgrammeRun), {}),
     "position_planned_once": lambda: (only(PlannedReplacement), {}),
+    "crew_name_once": lambda: (only(Crew), {}),
+    "one_crew_planning_at_a_time": lambda: (only(CrewPlan), {}),
+    "planned_day_number_once": lambda: (
+        only(PlannedDay),
+        {"work_on": NOW.date() + 9 * DAY},
+    ),
+    "crew_goes_out_once_a_day": lambda: (only(PlannedDay), {"number": 9}),
+    "work_planned_once": lambda: (only(PlannedStop), {"number": 9}),
+    "planned_stop_number_once": lambda: (only(PlannedStop), {"task": "read"}),
 }
 
 

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from inventory.models import (
+    Crew,
+    CrewPlan,
+    PlannedDay,
     PlannedReplacement,
+    PlannedStop,
     Programme,
     ProgrammeRun,
     WorkBasis,
@@ -44,7 +49,7 @@ def fill_programmes(agency: Organisation, sign: Sign) -> None:
         made_at=NOW,
     )
     ProgrammeRun.objects.create(programme=programme, started_at=NOW, seen_at=NOW)
-    PlannedReplacement.objects.create(
+    planned = PlannedReplacement.objects.create(
         programme=programme,
         position=position_of(sign),
         sign=sign,
@@ -54,4 +59,46 @@ def fill_programmes(agency: Organisation, sign: Sign) -> None:
         crew_hours=0.7,
         safety_class=1,
         risk_left=0.0,
+    )
+    _fill_crew_days(planned)
+
+
+def _fill_crew_days(planned: PlannedReplacement) -> None:
+    programme = planned.programme
+    crew = Crew.objects.create(
+        organisation=programme.organisation,
+        name="North crew",
+        depot_name="North yard",
+        depot_latitude_deg=43.0,
+        depot_longitude_deg=-89.0,
+        skills=["bucket_truck"],
+    )
+    plan = CrewPlan.objects.create(
+        programme=programme,
+        year=NOW.year,
+        first_on=NOW.date(),
+        last_on=NOW.date() + timedelta(days=30),
+        asked={},
+        started_at=NOW,
+        seen_at=NOW,
+    )
+    day = PlannedDay.objects.create(
+        plan=plan,
+        number=1,
+        crew=crew,
+        work_on=NOW.date(),
+        leave_minute=420,
+        minutes=60,
+        drive_mi=3.5,
+    )
+    PlannedStop.objects.create(
+        plan=plan,
+        day=day,
+        number=1,
+        position=planned.position,
+        task="replace",
+        source="programme",
+        planned=planned,
+        arrive_minute=430,
+        service_minutes=40.0,
     )
