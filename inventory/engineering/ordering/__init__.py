@@ -8,5 +8,7 @@ module                answers
 ``sheeting``          the base sheeting of a face, and whether the sheeting is allowed
 ``outlines``          the rectangle a face is cut from, and the area of its shape
 ``groups``            faces that share a sheeting: area and press time
+``stock``             which faces in stock are the ones that are wanted
+``standard_checks``   whether code and size are still the standard ones for the road
 ====================  ==================================================================
 """

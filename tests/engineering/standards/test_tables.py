@@ -40,6 +40,7 @@ STATED_COUNTS = {
     "sheeting types": (("sheeting_types.toml",), 11, 2, 1, 8),
     "colour pairs": (("color_placements.toml",), 14, 11, 0, 3),
     "safety classes": (("safety_classes.toml",), 24, 6, 6, 12),
+    "superseded codes": (("superseded_codes.toml",), 3, 0, 2, 1),
     # As the reference marks them: 2 read, 4 read as a topic, 13 recalled.
     "night procedures": (("night_procedures.toml",), 19, 2, 4, 13),
     "method rules": (("method_rules.toml",), 1, 1, 0, 0),
