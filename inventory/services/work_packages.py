@@ -29,7 +29,15 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
     from datetime import date, datetime
 
-    from inventory.models import Organisation, ScopedQuerySet, User
+    from inventory.models import (
+        Crew,
+        Organisation,
+        PlannedReplacement,
+        Programme,
+        ScopedQuerySet,
+        Sign,
+        User,
+    )
 
 State, Task, Outcome = WorkPackage.State, PackageStop.Task, StopResult.Outcome
 MOST_STOPS = 300
@@ -39,11 +47,31 @@ _ASIDE = 1_000_000  # where numbers go while an order is changed: each is there 
 
 @dataclass(frozen=True)
 class WantedStop:
-    """A place to stop at, what to do there, and a word for the crew."""
+    """
+    A place to stop at, what to do there, and a word for the crew.
+
+    On a planned tour also what of the programme it is, the face to bring, when work begins (in
+    minutes of the day) and how long it takes.
+    """
 
     position: Position
     task: str
     note: str = ""
+    planned: PlannedReplacement | None = None
+    face: Sign | None = None
+    arrive_minute: int | None = None
+    service_minutes: float | None = None
+
+
+@dataclass(frozen=True)
+class Tour:
+    """A crew's day as planned; the stops of its package keep the order they are given in."""
+
+    team: Crew
+    programme: Programme
+    leave_minute: int
+    minutes: int
+    drive_mi: float
 
 
 @dataclass(frozen=True)
@@ -119,16 +147,24 @@ def make_package(
     stops: Sequence[WantedStop],
     crew: User | None = None,
     bring: str = "",
+    tour: Tour | None = None,
     by: User | None = None,
     now: datetime | None = None,
 ) -> WorkPackage:
-    """Put a package together; its stops begin in the order of a walk to the nearest left."""
+    """
+    Put a package together; its stops begin in the order of a walk to the nearest left.
+
+    With a tour they stay in the order they are given in.
+    """
     now = now or timezone.now()
     package = WorkPackage(organisation=organisation, made_at=now, made_by=by, state=State.DRAFT)
     _set_words(package, title, work_on, crew, bring)
+    if tour is not None:
+        _set_tour(package, tour)
     package.save()
     _add(package, stops)
-    _walk(package)
+    if tour is None:
+        _walk(package)
     _log(package, by, "put package together", f"with {len(stops)} stops", now)
     return package
 
@@ -169,6 +205,7 @@ def add_stops(
     new = [each for each in stops if (each.position.pk, str(each.task)) not in known]
     _add(locked, new)
     if new:
+        _forget_times(locked)
         _log(locked, by, "add stops", f"{len(new)} stops added", now)
     return locked
 
@@ -193,6 +230,7 @@ def set_stop(
         order.remove(locked.pk)
         order.insert(number - 1, locked.pk)
         _renumber(package, order)
+        _forget_times(package)
     return PackageStop.objects.get(pk=stop.pk)
 
 
@@ -202,6 +240,7 @@ def remove_stop(*, stop: PackageStop) -> None:
     package = _lock(stop.package, State.DRAFT)
     package.stops.filter(pk=stop.pk).delete()
     _renumber(package, list(package.stops.order_by("number").values_list("pk", flat=True)))
+    _forget_times(package)
 
 
 @transaction.atomic
@@ -209,6 +248,7 @@ def walk_order(*, package: WorkPackage) -> WorkPackage:
     """Put the stops of a draft in the order of a walk from its first to the nearest left."""
     locked = _lock(package, State.DRAFT)
     _walk(locked)
+    _forget_times(locked)
     return locked
 
 
@@ -384,6 +424,25 @@ def _set_words(
     check_fields(package, exclude=["organisation", "crew", "made_by"])
 
 
+def _set_tour(package: WorkPackage, tour: Tour) -> None:
+    owners = (tour.team.organisation_id, tour.programme.organisation_id)
+    if set(owners) != {package.organisation_id}:
+        msg = f"The crew and the programme of a tour are those of {package.organisation}."
+        raise StateConflictError(msg)
+    package.team, package.programme = tour.team, tour.programme
+    package.leave_minute, package.minutes = tour.leave_minute, tour.minutes
+    package.drive_mi = tour.drive_mi
+
+
+def _forget_times(package: WorkPackage) -> None:
+    """Forget when a crew arrives where: the times were of the order that is changed."""
+    if package.minutes is None:
+        return
+    package.leave_minute = package.minutes = package.drive_mi = None
+    package.save(update_fields=["leave_minute", "minutes", "drive_mi"])
+    package.stops.update(arrive_minute=None)
+
+
 def _add(package: WorkPackage, stops: Sequence[WantedStop]) -> None:
     others = [s for s in stops if s.position.organisation_id != package.organisation_id]
     if others:
@@ -407,11 +466,15 @@ def _add(package: WorkPackage, stops: Sequence[WantedStop]) -> None:
             position=each.position,
             task=_task(each.task),
             note=each.note.strip(),
+            planned=each.planned,
+            face=each.face,
+            arrive_minute=each.arrive_minute,
+            service_minutes=each.service_minutes,
         )
         for number, each in enumerate(stops, start=last + 1)
     ]
     for row in rows:
-        check_fields(row, exclude=["package", "position"])
+        check_fields(row, exclude=["package", "position", "planned", "face"])
     PackageStop.objects.bulk_create(rows)
 
 
