@@ -7,6 +7,12 @@ from inventory.models.assessment import (
     Standing,
 )
 from inventory.models.crews import Crew, CrewPlan, PlannedDay, PlannedStop
+from inventory.models.damage import (
+    DamageClosure,
+    DamageReopening,
+    DamageReport,
+    DamageStanding,
+)
 from inventory.models.exchange import (
     Device,
     DeviceBatch,
@@ -108,6 +114,10 @@ __all__ = [
     "ColourArea",
     "Crew",
     "CrewPlan",
+    "DamageClosure",
+    "DamageReopening",
+    "DamageReport",
+    "DamageStanding",
     "Device",
     "DeviceBatch",
     "DeviceOperation",

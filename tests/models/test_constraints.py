@@ -22,6 +22,10 @@ from inventory.models import (
     ColourArea,
     Crew,
     CrewPlan,
+    DamageClosure,
+    DamageReopening,
+    DamageReport,
+    DamageStanding,
     DeviceOperation,
     DevicePerson,
     Disposition,
@@ -84,6 +88,7 @@ if TYPE_CHECKING:
 pytestmark = pytest.mark.django_db
 
 DAY = timedelta(days=1)
+NEW_KEY = uuid.UUID(int=1)
 
 
 @dataclass(frozen=True)
@@ -147,6 +152,8 @@ STORED = [
     ),
     change("programme_1_to_15_years", Programme, years=16),
     change("programme_1_to_15_years", Programme, years=0),
+    change("damage_over_says_how", DamageStanding, is_open=False),
+    change("damage_over_says_how", DamageStanding, way="repaired"),
     change("crew_depot_on_globe", Crew, depot_latitude_deg=-90.1),
     change("crew_shift_half_to_16_hours", Crew, shift_minutes=29),
     change("crew_shift_half_to_16_hours", Crew, day_starts_minute=1440),
@@ -179,6 +186,15 @@ ADDED = [
     change("flag_settled_with_reason", FlagSettlement, reason=""),
     change("wrong_data_says_what", WrongDataFlag, said="", client_uuid=uuid.UUID(int=1)),
     change("wrong_data_settled_with_reason", WrongDataSettlement, reason=""),
+    change("damage_seen_as_well_as_known", DamageReport, reported_at=NOW, client_uuid=NEW_KEY),
+    change("damage_told_as_well_as_known", DamageReport, notified_at=None, client_uuid=NEW_KEY),
+    change("damage_moderate_or_severe", DamageReport, severity=1, client_uuid=NEW_KEY),
+    change("damage_told_says_who", DamageReport, told_by="", client_uuid=NEW_KEY),
+    change("damage_done_as_well_as_known", DamageClosure, done_at=None, client_uuid=NEW_KEY),
+    change("damage_nothing_to_do_says_why", DamageClosure, way="nothing", client_uuid=NEW_KEY),
+    change("damage_told_twice_names_other", DamageClosure, way="same", client_uuid=NEW_KEY),
+    change("damage_new_face_is_named", DamageClosure, way="new_face", client_uuid=NEW_KEY),
+    change("damage_reopened_with_reason", DamageReopening, reason=""),
     change("support_merge_has_reason", SupportMerge, reason=""),
     change("sign_merge_has_reason", SignMerge, reason=""),
     change(
@@ -423,6 +439,15 @@ def test_a_certificate_out_of_date_is_flagged_once(side):
     without_check = copy_of(flag, reason="certificate_expired", check_made_id=None)
     without_check()
     refused("flag_once_without_check", without_check)
+
+
+def test_a_report_of_damage_does_not_correct_itself(side):
+    report = only(DamageReport)
+    row = {
+        field.attname: getattr(report, field.attname) for field in report._meta.concrete_fields
+    }
+    row |= {"id": 10_000, "client_uuid": NEW_KEY, "corrects_id": 10_000}
+    refused("damage_corrects_another", DamageReport(**row).save)
 
 
 def test_what_was_refused_is_kept_once_while_it_waits(side):

@@ -61,6 +61,7 @@ from tests.factories import (
     make_support,
     print_order,
 )
+from tests.models.world_of_damage import fill_damage
 from tests.models.world_of_forecasts import fill_forecasts
 from tests.models.world_of_phones import (
     fill_merges,
@@ -144,6 +145,7 @@ def fill(agency: Organisation, shop: Organisation) -> Side:
     fill_packages(agency, new, person)
     fill_forecasts(agency, shop, new)
     fill_programmes(agency, new)
+    fill_damage(agency, new)
     draft = draft_order(agency=agency, shop=shop, signs=[make_sign(agency)], by=person, now=NOW)
     return Side(
         agency=agency,
