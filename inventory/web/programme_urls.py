@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.urls import path
 
 from inventory.web import (
+    package_downloads,
     programme_actions,
     programme_compare,
     programmes,
@@ -46,6 +47,12 @@ urlpatterns = [
     path("packages/new/", work_packages.package_new, name="package-new"),
     path("packages/<int:package_id>/", work_packages.package_page, name="package-page"),
     path("packages/<int:package_id>/print/", work_packages.package_print, name="package-print"),
+    path("packages/<int:package_id>.gpx", package_downloads.package_as_gpx, name="package-gpx"),
+    path(
+        "packages/<int:package_id>.geojson",
+        package_downloads.package_as_geojson,
+        name="package-geojson",
+    ),
     path(
         "packages/<int:package_id>/change/",
         work_packages.package_change,

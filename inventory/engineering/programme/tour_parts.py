@@ -79,6 +79,21 @@ class Tours:
     unserved: tuple[tuple[int, str], ...] = field(default=())
 
 
+def clock_words(minute: float) -> str:
+    """
+    Return a minute counted from the midnight before a shift as a time of day.
+
+    Examples
+    --------
+    >>> clock_words(545), clock_words(1500)
+    ('09:05', '01:00 the next day')
+    """
+    days, rest = divmod(round(minute), MINUTES_A_DAY)
+    hour, minutes = divmod(rest, 60)
+    later = {0: "", 1: " the next day"}.get(days, f" after {days} days")
+    return f"{hour:02d}:{minutes:02d}{later}"
+
+
 def check_tours(
     stops: Sequence[Stop], crews: Sequence[TourCrew], seconds: float, seed: int
 ) -> None:
