@@ -67,11 +67,13 @@ from inventory.models.merging import (
 )
 from inventory.models.methods import MethodAssignment, MethodGroup, MethodStep
 from inventory.models.ordering import (
+    FaceChoice,
     LayoutFace,
     OrderAmendment,
     OrderLine,
     PrintOrder,
     RollLayout,
+    StockReservation,
 )
 from inventory.models.people import (
     AgencyLevel,
@@ -127,6 +129,7 @@ __all__ = [
     "ElementAssessment",
     "ExchangeEpoch",
     "ExpectedLife",
+    "FaceChoice",
     "Fact",
     "FlagSettlement",
     "ForecastRun",
@@ -187,6 +190,7 @@ __all__ = [
     "SourceFace",
     "SourceRecord",
     "Standing",
+    "StockReservation",
     "StopResult",
     "Support",
     "SupportMerge",

@@ -1,4 +1,4 @@
-"""Orders between an agency and a shop, their lines, and what a run printed of them."""
+"""Orders between an agency and a shop, what a run printed of them, and faces kept in stock."""
 
 from django.db import models
 from django.db.models import F, Q
@@ -193,3 +193,84 @@ class LayoutFace(Scoped):
 
     def __str__(self) -> str:
         return f"face {self.sign_id} for {self.line}"
+
+
+class FaceChoice(Scoped):
+    """How an engineer wants the next face of a position ordered, or why none is."""
+
+    position = models.OneToOneField(
+        Position, on_delete=models.PROTECT, related_name="face_choice"
+    )
+    replaces = models.ForeignKey(
+        Sign,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="The face it was decided about; with another one up it no longer holds.",
+    )
+    sheeting_type = models.CharField(
+        max_length=8, blank=True, help_text="Blank: as for the other faces."
+    )
+    optics = models.CharField(max_length=10, blank=True)
+    left_out_reason = models.CharField(
+        max_length=160, blank=True, help_text="Blank: it is ordered."
+    )
+    decided_at = models.DateTimeField()
+    decided_by = models.ForeignKey(
+        User, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    reader_paths = {"owner": "position__organisation"}
+
+    class Meta:
+        ordering = ("position",)
+        constraints = (
+            models.CheckConstraint(
+                condition=~Q(sheeting_type="", left_out_reason=""),
+                name="face_choice_says_something",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"choice for position {self.position_id}"
+
+
+class StockReservation(Scoped):
+    """A face in stock kept for a position until it goes up or is set free."""
+
+    position = models.ForeignKey(
+        Position, on_delete=models.PROTECT, related_name="stock_reservations"
+    )
+    sign = models.ForeignKey(Sign, on_delete=models.PROTECT, related_name="stock_reservations")
+    reason = models.CharField(max_length=200, help_text="What it is kept for, in words.")
+    reserved_at = models.DateTimeField()
+    reserved_by = models.ForeignKey(
+        User, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    ended_at = models.DateTimeField(null=True, blank=True)
+    end_reason = models.CharField(max_length=200, blank=True)
+
+    reader_paths = {"owner": "position__organisation"}
+
+    class Meta:
+        ordering = ("position", "-reserved_at", "-pk")
+        constraints = (
+            models.UniqueConstraint(
+                fields=("sign",),
+                condition=Q(ended_at__isnull=True),
+                name="face_reserved_once",
+            ),
+            models.UniqueConstraint(
+                fields=("position",),
+                condition=Q(ended_at__isnull=True),
+                name="position_has_one_face_reserved",
+            ),
+            models.CheckConstraint(
+                condition=Q(ended_at__isnull=True) | ~Q(end_reason=""),
+                name="reservation_end_says_why",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"sign {self.sign_id} kept for position {self.position_id}"
