@@ -18,6 +18,7 @@ from inventory.models import (
     Instrument,
     InstrumentCheck,
     Observation,
+    PackageStop,
     Position,
     Sign,
     StopResult,
@@ -306,6 +307,14 @@ def _stop(payload: Mapping[str, Any], organisation: Organisation) -> Iterator[Li
     yield _words(("reason",), "Why it was not done", 255)
 
 
+def _add_work(payload: Mapping[str, Any], organisation: Organisation) -> Iterator[Line]:
+    yield _pick(("task",), "Work", PackageStop.Task.choices)
+    yield _words(("note",), "Note", 255)
+    if payload.get("outcome"):
+        yield _pick(("outcome",), "What came of it", StopResult.Outcome.choices)
+        yield _words(("reason",), "Why it was not done", 255)
+
+
 _LINES_OF: dict[str, Callable[[Mapping[str, Any], Organisation], Iterator[Line]]] = {
     "inspection": _inspection,
     "check": _check,
@@ -315,6 +324,7 @@ _LINES_OF: dict[str, Callable[[Mapping[str, Any], Organisation], Iterator[Line]]
     "add_sign": _add_sign,
     "flag_record": _flag_record,
     "stop": _stop,
+    "add_work": _add_work,
 }
 
 

@@ -307,6 +307,7 @@ PAYLOADS: dict[str, dict[str, Any]] = {
     },
     "flag_record": {"sign": None, "field": "size", "said": ""},
     "stop": {"stop_id": 10**9, "outcome": "done", "reason": ""},
+    "add_work": {"package_id": 10**9, "position": None, "task": "repair", "note": "Leans."},
     "install": {
         "position": None,
         "face": {"label": "001-0JK"},

@@ -17,6 +17,7 @@ from inventory.models import (
     Position,
     Sign,
     Support,
+    WorkPackage,
 )
 from inventory.services.exchange import shapes
 
@@ -32,7 +33,11 @@ REFERENCES: dict[str, type[Any]] = {
     "support": Support,
     "corrects": Inspection,
 }
-NUMBERS: dict[str, type[Any]] = {"instrument_id": Instrument, "stop_id": PackageStop}
+NUMBERS: dict[str, type[Any]] = {
+    "instrument_id": Instrument,
+    "stop_id": PackageStop,
+    "package_id": WorkPackage,
+}
 NOT_GIVEN = "not given"
 
 

@@ -21,6 +21,7 @@ from inventory.models import (
     Sign,
     StopResult,
     Support,
+    WorkPackage,
     WrongDataFlag,
 )
 from inventory.models.places import Mount
@@ -40,6 +41,7 @@ KIND_WORDS = {
     "add_sign": "Sign added",
     "flag_record": "Record said to be wrong",
     "stop": "Stop of a work package",
+    "add_work": "Work added on the road",
     "discard": "Entry discarded on the phone",
 }
 Row = tuple[str, str]
@@ -215,6 +217,18 @@ def _stop(payload: Mapping[str, Any], names: Names) -> list[Row]:
     ]
 
 
+def _add_work(payload: Mapping[str, Any], names: Names) -> list[Row]:
+    outcome = payload.get("outcome")
+    return [
+        ("Package", names.number(payload.get("package_id"), WorkPackage)),
+        ("Place", names.words(payload.get("position"), Position)),
+        ("Work", _choice(PackageStop.Task, payload.get("task"))),
+        ("Note", as_text(payload.get("note") or "")),
+        ("Outcome", _choice(StopResult.Outcome, outcome) or "still to be done"),
+        ("Why", as_text(payload.get("reason") or "")),
+    ]
+
+
 _ROWS_OF: dict[str, Callable[[Mapping[str, Any], Names], list[Row]]] = {
     "inspection": _inspection,
     "check": _check,
@@ -224,6 +238,7 @@ _ROWS_OF: dict[str, Callable[[Mapping[str, Any], Names], list[Row]]] = {
     "add_sign": _add_sign,
     "flag_record": _flag_record,
     "stop": _stop,
+    "add_work": _add_work,
 }
 
 

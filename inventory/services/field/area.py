@@ -9,6 +9,7 @@ from django.db.models import Max, Min
 
 from inventory.engineering.places.distance import within_distance
 from inventory.engineering.places.surroundings import box_around
+from inventory.engineering.programme.tour_parts import clock_words
 from inventory.errors import OutOfRangeError, StateConflictError
 from inventory.models import PackageStop, Position, Road, Sign, Support, WorkPackage
 from inventory.services.field.carried_faces import CarriedFaces
@@ -165,7 +166,8 @@ def _stops_at(organisation: Organisation, support_ids: list[int]) -> list[Packag
     stops = PackageStop.objects.owned_by(organisation).filter(
         package__state=WorkPackage.State.HANDED_OUT, position__support__in=support_ids
     )
-    return list(with_outcome(stops).order_by("package", "number"))
+    rows = with_outcome(stops).select_related("face").order_by("package", "number")
+    return list(rows)
 
 
 def _positions_at(
@@ -223,6 +225,25 @@ def _stop(stop: Any) -> dict[str, Any]:
         "task_words": stop.get_task_display(),
         "note": stop.note,
         "outcome": stop.outcome,
+        "outcome_reason": stop.outcome_reason or "",
+        "arrive_at": None if stop.arrive_minute is None else clock_words(stop.arrive_minute),
+        "service_minutes": stop.service_minutes,
+        "is_added": stop.added_by_id is not None or stop.added_uuid is not None,
+        "face": None if stop.face is None else _face_to_bring(stop),
+    }
+
+
+def _face_to_bring(stop: Any) -> dict[str, Any]:
+    """Return the face meant for a stop; it may have gone elsewhere since it was planned."""
+    face = stop.face
+    is_here = face.state == Sign.State.INSTALLED and face.position_id == stop.position_id
+    return {
+        "id": face.pk,
+        "label": face.label_id or "",
+        "code": face.sign_code,
+        "variant": face.variant,
+        "is_in_stock": face.state == Sign.State.IN_STOCK,
+        "is_up_here": is_here,
     }
 
 

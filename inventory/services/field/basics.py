@@ -20,6 +20,7 @@ from inventory.engineering.inspection.readings import (
     MAXIMUM_RA_CD_LX_M2,
     RECOMMENDED_READING_COUNT,
 )
+from inventory.engineering.programme.tour_parts import clock_words
 from inventory.engineering.standards.catalogue import sign_types
 from inventory.engineering.standards.night_procedures import (
     EvidenceItem,
@@ -170,7 +171,8 @@ def _doubt(
 
 def _packages(organisation: Organisation, person: User) -> list[dict[str, Any]]:
     """Return the packages that are with a crew, and how far each is."""
-    packages = list(handed_out(organisation).order_by("-work_on", "-pk")[:MOST_PACKAGES])
+    rows = handed_out(organisation).select_related("team").order_by("-work_on", "-pk")
+    packages = list(rows[:MOST_PACKAGES])
     bounds = bounds_of(PackageStop.objects.filter(package__in=packages))
     progress = progress_of(packages)
     return [_package(each, person, progress[each.pk], bounds.get(each.pk)) for each in packages]
@@ -187,6 +189,10 @@ def _package(
         "title": package.title,
         "work_on": package.work_on.isoformat(),
         "bring": package.bring,
+        "team": package.team.name if package.team else "",
+        "leave_at": _clock(package.leave_minute),
+        "back_at": _back_at(package),
+        "drive_mi": package.drive_mi,
         "crew_is_me": package.crew_id == person.pk,
         "crew_is_any": package.crew_id is None,
         "stop_count": progress.stops,
@@ -194,6 +200,17 @@ def _package(
         "not_done_count": progress.not_done,
         "bounds": bounds,
     }
+
+
+def _clock(minute: int | None) -> str | None:
+    return None if minute is None else clock_words(minute)
+
+
+def _back_at(package: WorkPackage) -> str | None:
+    """Return when the day is over as planned; the day of a hand-made package is not planned."""
+    if package.leave_minute is None or package.minutes is None:
+        return None
+    return clock_words(package.leave_minute + package.minutes)
 
 
 def _words() -> dict[str, Any]:

@@ -13,8 +13,8 @@ from inventory.errors import OutOfRangeError
 from inventory.models import LayoutFace, Position
 from inventory.services.field.carried_faces import CarriedFaces
 from inventory.services.field.signs import carry_face
-from inventory.services.installation import faces_in_stock
 from inventory.services.judging import faces_of
+from inventory.services.ordering.stock_matching import faces_in_stock
 from inventory.services.own_levels import rules_on
 from inventory.services.sign_faces import local_types_of, looks_of_sign
 from inventory.services.standards import code_book

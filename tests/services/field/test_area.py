@@ -164,6 +164,34 @@ def test_the_phone_is_told_the_stops_of_what_it_takes_and_their_last_outcome(age
     assert [each["outcome"] for each in carried(agency)["stops"]] == ["done"]
 
 
+def test_a_stop_comes_with_its_time_its_minutes_and_the_face_to_bring(agency):
+    here, there = make_position(agency), make_position(agency)
+    package = make_package(agency, [here, there])
+    face = Sign.objects.create(
+        owner=agency, state=Sign.State.IN_STOCK, sign_code="R1-1", label_id="001-0JK"
+    )
+    package.stops.filter(position=here).update(
+        arrive_minute=1500, service_minutes=25.0, face=face, added_by=make_person(agency)
+    )
+    planned, plain = carried(agency)["stops"]
+    assert planned["arrive_at"] == "01:00 the next day"
+    assert planned["service_minutes"] == 25.0
+    assert planned["is_added"]
+    assert planned["face"] == {
+        "id": face.pk,
+        "label": "001-0JK",
+        "code": "R1-1",
+        "variant": "",
+        "is_in_stock": True,
+        "is_up_here": False,
+    }
+    assert (plain["arrive_at"], plain["service_minutes"], plain["face"]) == (None, None, None)
+    assert not plain["is_added"]
+    Sign.objects.filter(pk=face.pk).update(state=Sign.State.INSTALLED, position=here)
+    gone = carried(agency)["stops"][0]["face"]
+    assert (gone["is_in_stock"], gone["is_up_here"]) == (False, True)
+
+
 def test_a_sign_comes_with_its_face_its_place_and_its_level_rows(agency):
     sign = make_sign(agency, legend_text="")
     answer = carried(agency)

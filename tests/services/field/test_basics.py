@@ -10,7 +10,7 @@ import pytest
 from inventory.engineering.inspection.visual import check_evidence
 from inventory.engineering.standards.night_procedures import NightProcedure
 from inventory.errors import OutOfRangeError
-from inventory.models import Role, WorkPackage
+from inventory.models import Crew, Role, WorkPackage
 from inventory.services.field.basics import field_basics
 from inventory.services.instruments import record_check
 from inventory.services.people import create_organisation
@@ -93,6 +93,28 @@ def test_packages_with_a_crew_are_listed_with_how_far_they_are(agency, crew):
         "north_deg": 43.0,
         "east_deg": -89.5,
     }
+
+
+def test_a_planned_day_comes_with_when_to_leave_and_when_it_is_over(agency, crew):
+    package = make_package(agency, [make_position(agency)])
+    assert basics(agency, crew)["packages"][0]["leave_at"] is None
+    team = Crew.objects.create(
+        organisation=agency,
+        name="Sign crew",
+        depot_name="North yard",
+        depot_latitude_deg=43.0,
+        depot_longitude_deg=-89.5,
+    )
+    WorkPackage.objects.filter(pk=package.pk).update(
+        team=team, leave_minute=1200, minutes=470, drive_mi=12.5
+    )
+    (told,) = basics(agency, crew)["packages"]
+    assert (told["team"], told["leave_at"], told["back_at"]) == (
+        "Sign crew",
+        "20:00",
+        "03:50 the next day",
+    )
+    assert told["drive_mi"] == 12.5
 
 
 def test_every_night_procedure_asks_on_the_phone_what_the_server_checks(agency, crew):

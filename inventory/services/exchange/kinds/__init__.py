@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from inventory.services.exchange.kinds import (
     add_sign,
+    add_work,
     check,
     flag_record,
     install,
@@ -37,4 +38,5 @@ KINDS: Mapping[str, Apply] = {
     "add_sign": add_sign.apply,
     "flag_record": flag_record.apply,
     "stop": stop.apply,
+    "add_work": add_work.apply,
 }
