@@ -197,9 +197,7 @@ def install_face(request: MemberRequest, position_id: int) -> HttpResponse:
         "position": position,
         "old": old,
         "form": form,
-        "waiting": faces_fitting(position)
-        .select_related("layout_face__line__order")
-        .prefetch_related("colour_areas")[:MOST_WAITING],
+        "waiting": faces_fitting(position)[:MOST_WAITING],
         "local_types": local_types_of(request.organisation),
     }
     return render(request, "inventory/crew/install_face.html", context, status=status)

@@ -16,11 +16,11 @@ from inventory.models import LogbookEntry, Position, PrintOrder, Road, Role, Sig
 from inventory.services.assessment import mark_due
 from inventory.services.installation import (
     faces_fitting,
-    faces_in_stock,
     install_sign,
     remove_sign,
 )
 from inventory.services.ordering import draft_order, release_order
+from inventory.services.ordering.stock_matching import faces_in_stock
 from tests.factories import (
     NOW,
     make_agency,
@@ -70,6 +70,16 @@ def stock_face(agency, **fields: Any) -> Sign:
         "height_in": 30.0,
     }
     return Sign.objects.create(**defaults | fields)
+
+
+def known_stock(agency, **fields: Any) -> Sign:
+    """Return a Stop face from the agency's own stock with its colours and sheeting, Type XI."""
+    face = make_sign(agency, **{"sheeting_type": "XI"} | fields)
+    Sign.objects.filter(pk=face.pk).update(
+        state=Sign.State.IN_STOCK, position=None, installed_on=None
+    )
+    face.refresh_from_db()
+    return face
 
 
 def put_up(face: Sign, position: Position, **fields: Any) -> Sign:
@@ -237,11 +247,23 @@ def test_a_position_without_a_size_asks_for_the_tables(agency):
 
 def test_faces_that_fit_come_with_those_ordered_for_the_place_first(agency, shop):
     old = [make_sign(agency), make_sign(agency)]
-    own = stock_face(agency)
+    own = known_stock(agency)
     faces = print_for(agency, shop, *old)
-    stock_face(agency, sign_code="R1-2")
-    assert list(faces_fitting(position_of(old[1]))) == [faces[1], faces[0], own]
+    known_stock(agency, sign_code="R1-2")
+    # The first face was printed for another place, so it is not free.
+    assert faces_fitting(position_of(old[1])) == [faces[1], own]
     assert faces_in_stock(agency).count() == 4
+
+
+def test_a_face_of_other_or_unknown_sheeting_or_background_is_not_proposed(agency):
+    position = position_of(make_sign(agency))  # Type IX, red
+    known_stock(agency, sheeting_type="XI")
+    known_stock(agency, colours=(("background", "yellow"), ("legend", "black")))
+    known_stock(agency, sheeting_type="")
+    stock_face(agency)
+    assert faces_fitting(position) == []
+    face = known_stock(agency, sheeting_type="IX")
+    assert faces_fitting(position) == [face]
 
 
 def test_an_agency_sees_no_other_agencys_stock(agency, shop):

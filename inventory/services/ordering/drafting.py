@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple, TypedDict
 
 from django.core.exceptions import ObjectDoesNotExist
@@ -28,6 +28,8 @@ from inventory.services.ordering.lines import (
     lock_order,
     read_color,
 )
+from inventory.services.ordering.on_order import lines_by_position
+from inventory.services.ordering.standard_checks import line_warnings
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -37,8 +39,8 @@ if TYPE_CHECKING:
     from django.core.files import File
 
     from inventory.models import Position, User
+    from inventory.services.ordering.standard_checks import LineWarning
 
-OPEN_STATES = (PrintOrder.State.DRAFT, PrintOrder.State.RELEASED, PrintOrder.State.PRINTED)
 MOST_SENTENCES = 5
 _PARENTS = ("order", "position", "replaces")
 
@@ -52,10 +54,11 @@ class Refusal(NamedTuple):
 
 @dataclass(frozen=True)
 class DraftResult:
-    """The order that was drafted, and the signs it leaves out."""
+    """The order that was drafted, the signs it leaves out, and the lines that warn."""
 
     order: PrintOrder
     refusals: list[Refusal]
+    warned: list[tuple[OrderLine, list[LineWarning]]] = field(default_factory=list)
 
 
 class LineChanges(TypedDict, total=False):
@@ -96,18 +99,17 @@ def draft_order(
     ordered is left out and returned with a sentence; if that is every sign, there is no order.
     """
     now = now or timezone.now()
-    _check_customer(shop, agency)
+    check_customer(shop, agency)
     if needed_by_on is not None and needed_by_on < agency.day_of(now):
         msg = (
             f"The order cannot be needed by {needed_by_on:%Y-%m-%d}, which is past; name a day "
             f"from {agency.day_of(now):%Y-%m-%d} on."
         )
         raise OutOfRangeError(msg)
-    # One order at a time per agency: its number and 'already on an order' depend on it.
-    agency = Organisation.objects.select_for_update().get(pk=agency.pk)
+    agency = lock_agency(agency)
     rules = Rulebook.of(agency, now)
     wanted = _stored_signs(signs)
-    ordered_on = _open_orders_by_position(sign.position_id for sign in wanted)
+    ordered_on = lines_by_position(sign.position_id for sign in wanted)
     lines: list[OrderLine] = []
     refusals: list[Refusal] = []
     for sign in wanted:
@@ -126,32 +128,19 @@ def draft_order(
             lines.append(line)
     if wanted and not lines:
         raise StateConflictError(_nothing_left_message(refusals))
-    order = PrintOrder(
+    order = store_draft(
         agency=agency,
         shop=shop,
-        number=_next_number(agency, now),
+        lines=lines,
         title=title,
-        drafted_at=now,
-        drafted_by=by,
         needed_by_on=needed_by_on,
-        press_rate_ft2_per_h=rules.policy.press_rate_ft2_per_h,
+        rules=rules,
+        by=by,
+        now=now,
+        refusals=refusals,
     )
-    check_fields(order, exclude=["agency", "shop", "drafted_by"])
-    order.save()
-    for number, line in enumerate(lines, start=1):
-        line.order, line.number = order, number
-    OrderLine.objects.bulk_create(lines)
-    log(
-        organisation=agency,
-        actor=by,
-        verb="draft order",
-        text=f"Order {order.number} drafted for {shop}: {len(lines)} faces"
-        + (f", {len(refusals)} signs left out." if refusals else "."),
-        at=now,
-        order=order,
-        detail={"refused": {str(sign.pk): sentence for sign, sentence in refusals}},
-    )
-    return DraftResult(order, refusals)
+    warned = [(line, told) for line in lines if (told := line_warnings(line, rules))]
+    return DraftResult(order, refusals, warned)
 
 
 @transaction.atomic
@@ -180,6 +169,8 @@ def add_line(
     For a position nothing but the sheeting and the reason is taken from the caller.
     """
     now = now or timezone.now()
+    # The agency before the order, as drafting does: two lines for one position cannot pass.
+    lock_agency(order.agency)
     order = _locked_draft(order)
     rules = Rulebook.of(order.agency, now)
     if position is not None:
@@ -262,7 +253,7 @@ def remove_line(
     _log_line_change(order, f"Line {removed.number} removed: {removed}.", by, now)
 
 
-def _check_customer(shop: Organisation, agency: Organisation) -> None:
+def check_customer(shop: Organisation, agency: Organisation) -> None:
     """Refuse an order to a shop that does not print for the agency."""
     if not ShopCustomer.objects.filter(organisation=shop, agency=agency).exists():
         msg = (
@@ -270,6 +261,58 @@ def _check_customer(shop: Organisation, agency: Organisation) -> None:
             "customers before ordering from it."
         )
         raise NotPermittedError(msg)
+
+
+def lock_agency(agency: Organisation) -> Organisation:
+    """
+    Return the agency locked: one order at a time, since numbers and what is on order go by it.
+
+    Its key stays free, so that a crew's step, which names the agency in the logbook, never
+    waits for this while this waits for its position.
+    """
+    locked: Organisation = Organisation.objects.select_for_update(no_key=True).get(pk=agency.pk)
+    return locked
+
+
+def store_draft(
+    *,
+    agency: Organisation,
+    shop: Organisation,
+    lines: Sequence[OrderLine],
+    title: str,
+    needed_by_on: date | None,
+    rules: Rulebook,
+    by: User | None,
+    now: datetime,
+    refusals: Sequence[Refusal] = (),
+) -> PrintOrder:
+    """Store an order with its lines; the caller holds the agency's lock and made the lines."""
+    order = PrintOrder(
+        agency=agency,
+        shop=shop,
+        number=_next_number(agency, now),
+        title=title,
+        drafted_at=now,
+        drafted_by=by,
+        needed_by_on=needed_by_on,
+        press_rate_ft2_per_h=rules.policy.press_rate_ft2_per_h,
+    )
+    check_fields(order, exclude=["agency", "shop", "drafted_by"])
+    order.save()
+    for number, line in enumerate(lines, start=1):
+        line.order, line.number = order, number
+    OrderLine.objects.bulk_create(lines)
+    log(
+        organisation=agency,
+        actor=by,
+        verb="draft order",
+        text=f"Order {order.number} drafted for {shop}: {len(lines)} faces"
+        + (f", {len(refusals)} signs left out." if refusals else "."),
+        at=now,
+        order=order,
+        detail={"refused": {str(sign.pk): sentence for sign, sentence in refusals}},
+    )
+    return order
 
 
 def _stored_signs(signs: Iterable[Sign]) -> list[Sign]:
@@ -282,35 +325,18 @@ def _stored_signs(signs: Iterable[Sign]) -> list[Sign]:
     return [by_pk[key] for key in keys if key in by_pk]
 
 
-def _open_orders_by_position(positions: Iterable[int | None]) -> dict[int, PrintOrder]:
-    """Return the open order each position is on already."""
-    lines = OrderLine.objects.filter(
-        position__in=[each for each in positions if each is not None],
-        order__state__in=OPEN_STATES,
-    ).select_related("order")
-    return {line.position_id: line.order for line in lines}
-
-
 def _line_for_sign(
     sign: Sign,
     *,
     agency: Organisation,
     rules: Rulebook,
-    ordered_on: dict[int, PrintOrder],
+    ordered_on: dict[int, OrderLine],
     sheeting_type: str,
     optics: str,
 ) -> OrderLine:
     """Return the line for the face that takes a sign's place, if it is to be ordered."""
     position = sign.position
-    if sign.owner_id != agency.pk:
-        msg = f"This sign belongs to {sign.owner or 'nobody yet'}, not to {agency}."
-        raise StateConflictError(msg)
-    if sign.responsible != Sign.Responsible.AGENCY:
-        msg = (
-            f"This sign is looked after by {sign.get_responsible_display()}, so {agency} does "
-            "not order its replacement."
-        )
-        raise StateConflictError(msg)
+    check_own(sign, agency)
     if sign.state != Sign.State.INSTALLED or position is None:
         msg = (
             f"This face is {sign.get_state_display()}, so there is no place to replace it in; "
@@ -329,6 +355,19 @@ def _line_for_sign(
     )
 
 
+def check_own(sign: Sign, agency: Organisation) -> None:
+    """Refuse a face that is not the agency's to replace."""
+    if sign.owner_id != agency.pk:
+        msg = f"This sign belongs to {sign.owner or 'nobody yet'}, not to {agency}."
+        raise StateConflictError(msg)
+    if sign.responsible != Sign.Responsible.AGENCY:
+        msg = (
+            f"This sign is looked after by {sign.get_responsible_display()}, so {agency} does "
+            "not order its replacement."
+        )
+        raise StateConflictError(msg)
+
+
 def _line_for_added_position(
     position: Position,
     *,
@@ -342,7 +381,7 @@ def _line_for_added_position(
     if position.organisation_id != order.agency_id:
         msg = f"This position belongs to {position.organisation}, not to {order.agency}."
         raise StateConflictError(msg)
-    ordered_on = _open_orders_by_position([position.pk])
+    ordered_on = lines_by_position([position.pk])
     standing = position.signs.filter(state=Sign.State.INSTALLED).first()
     if standing is not None:
         (standing,) = _stored_signs([standing])
@@ -368,8 +407,9 @@ def _line_for_added_position(
     )
 
 
-def _check_not_ordered(order: PrintOrder | None) -> None:
-    if order is not None:
+def _check_not_ordered(line: OrderLine | None) -> None:
+    if line is not None:
+        order = line.order
         msg = (
             f"A face for this position is already on order {order.number} "
             f"({order.get_state_display()})."

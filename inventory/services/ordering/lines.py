@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from inventory.engineering.ordering.outlines import face_outline
 from inventory.engineering.ordering.sheeting import (
@@ -11,7 +11,12 @@ from inventory.engineering.ordering.sheeting import (
     check_sheeting_allowed,
     optics_of_type,
 )
-from inventory.engineering.ordering.specification import wanted_colors, wanted_size
+from inventory.engineering.ordering.specification import (
+    WantedColors,
+    WantedSize,
+    wanted_colors,
+    wanted_size,
+)
 from inventory.engineering.standards.sheeting import read_sheeting_type
 from inventory.engineering.standards.vocabulary import (
     Color,
@@ -30,7 +35,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from inventory.engineering.standards.catalogue import SignType
-    from inventory.engineering.standards.local import CodeBook
+    from inventory.engineering.standards.local import CodeBook, ResolvedCode
     from inventory.models import AgencyPolicy, Organisation, Position, PrintOrder, Sign
 
 DERIVED_FIELDS = ("shape", "base_color", "sheeting_type", "optics")
@@ -83,21 +88,16 @@ class OldFace:
         )
 
 
-def line_for_position(
-    position: Position,
-    *,
-    rules: Rulebook,
-    old_face: OldFace,
-    replaces: Sign | None,
-    sheeting_type: str,
-    optics: str,
-    why: str = "",
-) -> OrderLine:
-    """
-    Return the unsaved line for the face a position asks for; what cannot be ordered is refused.
+class AskedFace(NamedTuple):
+    """What a position asks for: its sign type with size and colours, but for the sheeting."""
 
-    Without a sheeting type the new face takes that of the old one.
-    """
+    resolved: ResolvedCode
+    size: WantedSize
+    colors: WantedColors
+
+
+def asked_face(position: Position, *, rules: Rulebook, old_face: OldFace) -> AskedFace:
+    """Return the face a position asks for; refuse where that is not known."""
     if position.is_retired:
         msg = "This position is retired; nothing is ordered for it."
         raise StateConflictError(msg)
@@ -113,6 +113,26 @@ def line_for_position(
         position.width_in, position.height_in, resolved.sign_type, road_class_of(position)
     )
     colors = wanted_colors(resolved.sign_type, old_face.background, old_face.legend)
+    return AskedFace(resolved, size, colors)
+
+
+def line_for_position(
+    position: Position,
+    *,
+    rules: Rulebook,
+    old_face: OldFace,
+    replaces: Sign | None,
+    sheeting_type: str,
+    optics: str,
+    why: str = "",
+) -> OrderLine:
+    """
+    Return the unsaved line for the face a position asks for; what cannot be ordered is refused.
+
+    Without a sheeting type the new face takes that of the old one.
+    """
+    asked = asked_face(position, rules=rules, old_face=old_face)
+    resolved, size, colors = asked.resolved, asked.size, asked.colors
     if not sheeting_type:
         if not old_face.sheeting_type:
             msg = (
@@ -175,7 +195,7 @@ def check_line(line: OrderLine, rules: Rulebook) -> SignType:
     legend = read_color(line.legend_color, "legend")
     secondary = [read_color(each, "secondary") for each in split_colors(line.secondary_color)]
     line.sheeting_type = read_sheeting_type(line.sheeting_type)
-    line.optics = _settled_optics(line.sheeting_type, line.optics)
+    line.optics = settled_optics(line.sheeting_type, line.optics)
     line.shape = sign_type.shape or ""
     line.base_color = base_sheeting_color(background, [legend, *secondary])
     check_sheeting_allowed(
@@ -183,7 +203,7 @@ def check_line(line: OrderLine, rules: Rulebook) -> SignType:
         sign_type=sign_type,
         background=background,
         legend=legend,
-        mount=_mount_class(line.position),
+        mount=mount_class_of(line.position),
         sheeting_type=line.sheeting_type,
         optics=Optics(line.optics),
         width_in=line.width_in,
@@ -229,7 +249,7 @@ def _color(text: str) -> Color | None:
         return None
 
 
-def _settled_optics(sheeting_type: str, text: str) -> Optics:
+def settled_optics(sheeting_type: str, text: str) -> Optics:
     """Return the optics of an order's sheeting: as said, or as the type has them."""
     try:
         optics = Optics(text) if text else Optics.UNKNOWN
@@ -255,7 +275,8 @@ def road_class_of(position: Position) -> RoadClass | None:
     return RoadClass(road.road_class)
 
 
-def _mount_class(position: Position | None) -> MountClass | None:
+def mount_class_of(position: Position | None) -> MountClass | None:
+    """Return how a position is mounted, in the words of the tables."""
     return MountClass(position.mount) if position is not None and position.mount else None
 
 
