@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from copy import deepcopy
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
@@ -82,6 +83,7 @@ from inventory.models import (
     WrongDataSettlement,
 )
 from tests.factories import NOW, make_agency, make_position, make_shop, position_of
+from tests.kept import kept_records
 from tests.models.world import fill
 
 if TYPE_CHECKING:
@@ -211,10 +213,17 @@ ADDED = [
 ]
 
 
+@pytest.fixture(scope="module")
+def stored(django_db_setup, django_db_blocker):
+    """A row of every record, made once; each test takes back what it did."""
+    with kept_records(django_db_blocker):
+        agency = make_agency()
+        yield fill(agency, make_shop(agency=agency))
+
+
 @pytest.fixture
-def side():
-    agency = make_agency()
-    return fill(agency, make_shop(agency=agency))
+def side(stored, db):
+    return deepcopy(stored)
 
 
 def refused(rule: str, attempt: Callable[[], Any]) -> None:
