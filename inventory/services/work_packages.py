@@ -234,13 +234,18 @@ def set_stop(
     return PackageStop.objects.get(pk=stop.pk)
 
 
-@transaction.atomic
 def remove_stop(*, stop: PackageStop) -> None:
     """Take a stop out of a draft; the ones after it move up."""
-    package = _lock(stop.package, State.DRAFT)
-    package.stops.filter(pk=stop.pk).delete()
-    _renumber(package, list(package.stops.order_by("number").values_list("pk", flat=True)))
-    _forget_times(package)
+    remove_stops(package=stop.package, stops=[stop.pk])
+
+
+@transaction.atomic
+def remove_stops(*, package: WorkPackage, stops: Iterable[int]) -> None:
+    """Take stops out of a draft; the ones after them move up."""
+    locked = _lock(package, State.DRAFT)
+    locked.stops.filter(pk__in=list(stops)).delete()
+    _renumber(locked, list(locked.stops.order_by("number").values_list("pk", flat=True)))
+    _forget_times(locked)
 
 
 @transaction.atomic
