@@ -91,6 +91,7 @@ PAGES_UNDER = {
         "programme-page",
         "programme-year",
         "programme-compare",
+        "programme-report",
         "work-basis",
     ),
     "lot-list": ("lot-page",),
