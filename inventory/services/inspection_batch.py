@@ -23,6 +23,7 @@ from inventory.models import (
 )
 from inventory.services.adding import add_rows
 from inventory.services.assessment import judge_locked
+from inventory.services.damage_visits import note_visits
 from inventory.services.fields import check_fields, check_storable
 from inventory.services.flags import flag_inspections, lock_instruments
 from inventory.services.garbage import collection_put_off
@@ -301,6 +302,7 @@ class VisitBatch:
         add_rows(Reading, READING_COLUMNS, (row for each in stored for row in each.readings()))
         Observation.objects.bulk_create(row for each in stored for row in each.observation_rows)
         VisualRating.objects.bulk_create(row for each in stored for row in each.rating_rows)
+        note_visits({each.inspection: each.observation_rows for each in stored}, now=self._now)
         for each in stored:
             self._store_photos(each)
             self._outcomes.setdefault(each.number, each.inspection)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from django.db import transaction
-from django.db.models import Case, F, IntegerField, Q, Value, When
 from django.utils import timezone
 
 from inventory.engineering.ordering.specification import WantedSize, wanted_size
@@ -18,16 +17,17 @@ from inventory.errors import (
 )
 from inventory.models import LayoutFace, Position, ShopCustomer, Sign
 from inventory.services.assessment import refresh_standing
+from inventory.services.damage_closing import close_as_not_needed, close_by_new_face
 from inventory.services.logbook import log
 from inventory.services.ordering.life import log_for_both
 from inventory.services.ordering.lines import lock_order, road_class_of
 from inventory.services.ordering.progress import settle_state
+from inventory.services.ordering.reservations import end_reservations
+from inventory.services.ordering.stock_matching import fitting_stock
 from inventory.services.standards import code_book
 
 if TYPE_CHECKING:
     from datetime import date, datetime
-
-    from django.db.models import QuerySet
 
     from inventory.engineering.standards.local import CodeBook
     from inventory.models import Organisation, PrintOrder, User
@@ -45,13 +45,15 @@ def install_sign(
     replaces: Sign | None = None,
     removal_reason: str | None = None,
     removed_note: str = "",
+    installed_at: datetime | None = None,
     now: datetime | None = None,
 ) -> Sign:
     """
     Put a face from stock into a position; the one that stood there comes down, with a reason.
 
     ``replaces`` names the face the crew found there; if another has been put up meanwhile, the
-    step is refused. Sent twice, it is done once.
+    step is refused. Sent twice, it is done once. ``installed_at`` is the moment, where it is
+    known: damage that the new face puts right is closed by it.
     """
     now = now or timezone.now()
     # The position is the place two crews meet: whoever locks it first puts the face up.
@@ -84,7 +86,9 @@ def install_sign(
     sign.save(
         update_fields=["state", "position", "owner", "installed_on", "installed_precision"]
     )
+    end_reservations(sign=sign, words="put up", now=now, position_id=position.pk)
     order = _settle_order(sign)
+    close_by_new_face(new=sign, position=position, installed_at=installed_at, by=by, now=now)
     if old is not None:
         _log_removal(agency, old, by, removed_note, now)
         refresh_standing(sign=old, now=now)
@@ -151,9 +155,12 @@ def remove_sign(
     was_installed = sign.state == Sign.State.INSTALLED
     _take_down(sign, removed_on=removed_on, reason=_read_reason(reason, sign, None))
     _log_removal(party, sign, by, note, now)
+    if was_installed and reason == Sign.RemovalReason.NOT_NEEDED:
+        close_as_not_needed(sign=sign, by=by, now=now)
     if was_installed:
         refresh_standing(sign=sign, now=now)
     else:
+        end_reservations(sign=sign, words="spoilt before it was put up", now=now)
         order = _settle_order(sign)
         if order is not None:
             lost = f"lost {sign} before it was put up; {order.get_state_display()}."
@@ -161,41 +168,14 @@ def remove_sign(
     return sign
 
 
-def faces_in_stock(agency: Organisation) -> QuerySet[Sign]:
-    """Return the faces an agency can put up: its own stock, and what was printed for it."""
-    return Sign.objects.filter(
-        Q(owner=agency) | Q(owner__isnull=True, layout_face__line__order__agency=agency),
-        state=Sign.State.IN_STOCK,
-    )
+def faces_fitting(position: Position) -> list[Sign]:
+    """
+    Return the faces in stock that fit a position: kept for it first, then first made first.
 
-
-def faces_fitting(position: Position) -> QuerySet[Sign]:
-    """Return the faces in stock that fit a position, those ordered for it first."""
-    if position.is_retired or not position.sign_code:
-        return Sign.objects.none()
-    asked = asked_for(position, code_book(position.organisation))
-    fitting = faces_in_stock(position.organisation).filter(
-        sign_code__iexact=asked.code, variant=asked.variant
-    )
-    if position.is_custom_legend:
-        fitting = fitting.filter(legend_text=position.legend_text)
-    elif position.legend_text:
-        # A face of the code whose wording is not on record may be the one; another is not.
-        fitting = fitting.filter(
-            Q(legend_text="") | Q(legend_text__iexact=position.legend_text.strip())
-        )
-    if asked.size is not None:
-        fitting = fitting.filter(
-            Q(width_in=None) | Q(width_in__range=_around(asked.size.width_in)),
-            Q(height_in=None) | Q(height_in__range=_around(asked.size.height_in)),
-        )
-    ordered_for_it = Case(
-        When(layout_face__line__position=position, then=Value(0)),
-        default=Value(1),
-        output_field=IntegerField(),
-    )
-    oldest_first = F("fabricated_on").asc(nulls_last=True)
-    return fitting.order_by(ordered_for_it, oldest_first, "pk")
+    Sheeting type and background are compared too, and what is not known of a face never fits;
+    a face printed for another position, or kept for one, is not proposed.
+    """
+    return fitting_stock(position)
 
 
 class AskedFor(NamedTuple):

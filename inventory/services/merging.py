@@ -22,6 +22,7 @@ from inventory.models import (
     SupportMergeUndo,
 )
 from inventory.services.assessment import assess_sign
+from inventory.services.damage_standing import rebuild_damage_of_signs
 from inventory.services.exchange.receive import lock_organisation
 from inventory.services.logbook import log
 from inventory.services.relinks import (
@@ -414,6 +415,7 @@ def _judge_anew(
     signs: Sequence[Sign], owner: Organisation, by: User | None, now: datetime
 ) -> None:
     has_rules = policy_or_none(owner, now) is not None
+    rebuild_damage_of_signs([each.pk for each in signs], now=now)
     for sign in sorted(signs, key=lambda each: each.pk):
         if has_rules:
             assess_sign(sign=sign, by=by, now=now)

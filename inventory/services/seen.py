@@ -11,6 +11,7 @@ from django.db.models import Max
 from inventory.engineering.inspection.condition import Condition, Observed, find_condition
 from inventory.engineering.inspection.vocabulary import Severity
 from inventory.models import Inspection, Observation, VisualRating
+from inventory.services.damage_standing import damage_looks
 from inventory.services.relinks import counts_for, relinked_to
 
 if TYPE_CHECKING:
@@ -72,6 +73,7 @@ def observed_on(
     """
     Return everything seen on each sign, inspections that another corrects left out.
 
+    What was told of at the desk counts as seen, and what was put right as found gone.
     ``relinked`` are the inspections that count for the signs through a merge, where known.
     """
     relinked = relinked_to(sign_ids) if relinked is None else relinked
@@ -91,6 +93,8 @@ def observed_on(
         observed[relinked.get(visit, sign_id)].append(
             Observed(kind, Severity(severity), words, taken_at, notified_at)
         )
+    for sign_id, looks in damage_looks(sign_ids).items():
+        observed[sign_id] += looks
     return observed
 
 

@@ -30,6 +30,7 @@ from inventory.models import (
     SignForecast,
     Standing,
 )
+from inventory.services.damage_standing import rebuild_open_damage
 from inventory.services.forecast.due_soon import DUE_SOON_MONTHS, is_soon
 from inventory.services.judging import (
     Judged,
@@ -93,8 +94,9 @@ def mark_due(
     """
     Rebuild the standing of every installed sign of an agency, and with it the due list.
 
-    Signs that were never judged are judged first. Each step of 500 signs is a transaction of
-    its own: a job that was broken off is simply run again.
+    Signs that were never judged are judged first, and open damage gets the times now in force.
+    Each step of 500 signs is a transaction of its own: a job that was broken off is simply run
+    again.
     """
     now = now or timezone.now()
     book, policy = code_book(organisation), policy_or_none(organisation, now)
@@ -103,6 +105,7 @@ def mark_due(
         with transaction.atomic():
             rows = rebuild(lock_signs(steps), policy=policy, book=book, now=now)
         _count(summary, rows)
+    rebuild_open_damage(organisation, now=now)
     with transaction.atomic():
         installed = Sign.objects.owned_by(organisation).filter(state=Sign.State.INSTALLED)
         standing = Standing.objects.owned_by(organisation).values_list("sign_id", flat=True)

@@ -13,7 +13,8 @@ from inventory.services.exchange import shapes
 from inventory.services.exchange.days import day_by_the_server
 from inventory.services.exchange.holding import ConflictError
 from inventory.services.exchange.versions import position_version
-from inventory.services.installation import faces_in_stock, install_sign
+from inventory.services.installation import install_sign
+from inventory.services.ordering.stock_matching import faces_in_stock
 
 if TYPE_CHECKING:
     from datetime import date
@@ -62,6 +63,7 @@ def apply(content: Content, context: Context) -> dict[str, Any]:
         replaces=replaces,
         removal_reason=reason or None,
         removed_note=shapes.text(payload, "removed_note", most=LONGEST_NOTE, default=""),
+        installed_at=context.at,
         now=context.now,
     )
     return {"sign_id": installed.pk, "position_id": position.pk}
