@@ -115,6 +115,8 @@ function formHash({ kind, payload }, query) {
       return at("#/wrong-data/:sign", { sign: keyOfRef(payload.sign) });
     case "stop":
       return at("#/stop/:stop", { stop: payload.stop_id });
+    case "add_work":
+      return at("#/add-work/:position", { position: keyOfRef(payload.position) });
     default:
       return "";
   }
@@ -233,6 +235,10 @@ const DESCRIBED = {
   stop: (payload) => ({
     title: payload.outcome === "done" ? "Stop done" : "Stop not done",
     lines: [payload.reason],
+  }),
+  add_work: (payload, basics) => ({
+    title: payload.outcome === "done" ? "Work added, done" : "Work added, to be done",
+    lines: [start(wordOf(basics, "tasks", payload.task)), payload.note, payload.reason],
   }),
   discard: (payload) => ({ title: "Discarded", lines: [payload.reason] }),
 };

@@ -56,6 +56,7 @@ export const ROUTES = [
   action("#/add-sign/:support", () => import("./screens/add_sign.js"), "#/near"),
   action("#/check", () => import("./screens/check.js"), "#/today"),
   action("#/check/:instrument", () => import("./screens/check.js"), "#/today"),
+  action("#/add-work/:position", () => import("./screens/add_work.js"), "#/near"),
   action("#/stop/:stop", () => import("./screens/stop.js"), "#/today"),
   { pattern: "#/outbox", open: () => import("./screens/outbox.js"), bar: "outbox" },
   {

@@ -71,10 +71,11 @@ export function signStanding(sign) {
  * @param {boolean} [how.isOnly] the only one that could be
  * @param {string} [how.lead] what stands before the name, such as a stop's number
  * @param {string} [how.task] what is to be done there
+ * @param {string} [how.when] what is planned of it, such as when
  * @param {string} [how.note]
  * @returns {Promise<HTMLElement>}
  */
-export async function foundLine(app, found, { hash, isWithin, isOnly, lead, task, note }) {
+export async function foundLine(app, found, { hash, isWithin, isOnly, lead, task, when, note }) {
   const { support, position, sign } = found;
   const face = sign ?? position;
   const onSupport = await app.store.positionsOfSupport(support.id);
@@ -103,6 +104,7 @@ export async function foundLine(app, found, { hash, isWithin, isOnly, lead, task
           ` ${face.name ?? ""} ${sign ? legend : "asked for here"}`,
         ),
         task ? h("strong", null, task) : null,
+        when ? h("span", { class: "small" }, when) : null,
         h(
           "span",
           { class: "soft small" },

@@ -16,6 +16,10 @@ import { contentOf } from "./recorded_words.js";
  * @property {string} task
  * @property {string} task_words
  * @property {string} note
+ * @property {string | null} arrive_at when work begins there, as planned
+ * @property {number | null} service_minutes
+ * @property {import("./stop_words.js").MeantFace | null} face to bring
+ * @property {boolean} is_added by the crew, on the road
  * @property {string | null} outcome
  * @property {string} outcome_words
  * @property {Found | null} found null where its place is not on this phone
@@ -59,6 +63,11 @@ export async function stopNow(app, stop) {
     task: stop.task,
     task_words: stop.task_words,
     note: stop.note ?? "",
+    // Stops taken along by an earlier version have none of these.
+    arrive_at: stop.arrive_at ?? null,
+    service_minutes: stop.service_minutes ?? null,
+    face: stop.face ?? null,
+    is_added: stop.is_added ?? false,
     outcome,
     outcome_words: outcome === null ? "" : (OUTCOME_WORDS[outcome] ?? outcome),
     found:

@@ -14,6 +14,7 @@ import { contentOf, keyOfRef, recordedWords, stateWords } from "./recorded_words
 /**
  * @typedef {object} Recorded
  * @property {string} client_uuid
+ * @property {boolean} is_look whether it is a look at night
  * @property {string} title
  * @property {string[]} lines
  * @property {string} state where it stands, in words
@@ -398,9 +399,11 @@ async function withRecorded(app, subject) {
     }
   }
   const recorded = operations.map((operation) => {
-    const said = recordedWords(contentOf(operation), app.basics);
+    const content = contentOf(operation);
+    const said = recordedWords(content, app.basics);
     return {
       client_uuid: operation.client_uuid,
+      is_look: Boolean(content.payload.visual_rating) && operation.state !== "refused",
       ...said,
       state: stateWords(operation),
       at_ms: operation.recorded_at_ms,

@@ -13,10 +13,11 @@ import { LabelField } from "../label_field.js";
 import { readLabel } from "../labels.js";
 import { recordAction } from "../operations.js";
 import { PhotoField } from "../photo_field.js";
-import { chips, facePicture, notice, section } from "../pieces.js";
+import { chips, facePicture, linkButton, notice, section } from "../pieces.js";
 import { makeHash } from "../router.js";
 import { notCarried, signHead } from "../sign_head.js";
 import { faceName } from "../sign_lines.js";
+import { labelToPutUp } from "../stop_words.js";
 import { loadPlace } from "../subject.js";
 
 const LONGEST_NOTE = 255;
@@ -35,6 +36,8 @@ export async function show(place, params, app) {
   const old = here.sign?.state === "installed" ? here.sign : null;
   const earlier = await earlierOf(app, params);
   const today = deviceDay(app.now());
+  const stop = params.stop ? await app.store.stop(Number(params.stop)) : null;
+  const meant = labelToPutUp(stop);
   const stock = await fittingStock(app, position);
   const found = h("div", { class: "stack-small", role: "status", "data-face": "" });
   let warned = "";
@@ -116,7 +119,10 @@ export async function show(place, params, app) {
     },
     after: (operation) => {
       app.memory.delete(FACE_IN_HAND);
-      app.go(makeHash("#/sign/:sign", { sign: operation.client_uuid }), { replace: true });
+      app.go(
+        makeHash("#/sign/:sign", { sign: operation.client_uuid, stop: params.stop }),
+        { replace: true },
+      );
     },
     said: "New face saved on this phone",
   });
@@ -147,6 +153,7 @@ export async function show(place, params, app) {
     ),
     section(
       "The new face",
+      meant ? h("p", null, `Meant for this stop: face ${meant}.`) : null,
       label.element,
       found,
       stock.length ? stockChoice(stock, position, (text) => label.fill(text)) : null,
@@ -169,6 +176,12 @@ export async function show(place, params, app) {
     day.element,
     before.element,
     after.element,
+    position.id
+      ? linkButton(
+        "Other work needed here",
+        makeHash("#/add-work/:position", { position: position.id }),
+      )
+      : null,
     bar,
   );
   await before.open(earlier.operation?.client_uuid ?? null);

@@ -20,6 +20,7 @@ import { recordedReadings } from "../readings_of_sign.js";
 import { makeHash } from "../router.js";
 import { notCarried, signHead } from "../sign_head.js";
 import { faceName } from "../sign_lines.js";
+import { faceWords, labelToPutUp, timeWords } from "../stop_words.js";
 import { stopNow } from "../stops_now.js";
 import { loadSubject } from "../subject.js";
 import { orderWords } from "../way_words.js";
@@ -47,11 +48,11 @@ export async function show(place, params, app) {
   const answer = isRead ? (await openJudge(app, subject, null))([]) : null;
   const stop = params.stop ? await app.store.stop(Number(params.stop)) : null;
   put(place, h("h1", null, faceName(sign)), await signHead(app, subject, { isNamed: false }));
-  put(place, stateNotice(sign, query), stop ? stopNotice(stop) : null);
+  put(place, stateNotice(sign, query), stop ? stopNotice(stop, sign) : null);
   put(
     place,
     standingSection(sign, isRead, answer),
-    actions(subject, query, app.memory.get(FACE_IN_HAND)),
+    actions(subject, query, app.memory.get(FACE_IN_HAND) ?? labelToPutUp(stop)),
   );
   put(place, recordedSection(subject), readingsSection(sign), damageSection(sign));
   put(
@@ -93,13 +94,16 @@ function stateNotice(sign, query) {
 
 /**
  * @param {Record<string, any>} stop
+ * @param {Sign} sign
  * @returns {HTMLElement}
  */
-function stopNotice(stop) {
+function stopNotice(stop, sign) {
   return notice(
     "",
     h("p", null, h("strong", null, `Stop ${stop.number}: ${stop.task_words}`)),
-    stop.note ? h("p", null, stop.note) : null,
+    [timeWords(stop), faceWords(stop, sign), stop.note]
+      .filter(Boolean)
+      .map((words) => h("p", null, words)),
   );
 }
 
@@ -160,6 +164,7 @@ function actions({ key, sign, position, support }, query, face) {
             linkButton("Take it down", at("remove")),
           ]
         : null,
+      linkButton("Work needed here", makeHash("#/add-work/:position", { position: positionKey })),
       linkButton("Note", at("note")),
       linkButton("Wrong data", at("wrong-data")),
       support?.id
@@ -351,7 +356,8 @@ async function photoSection(app, sign) {
 }
 
 /**
- * Return the one primary action: read it; once read, finish the stop or find the next sign.
+ * Return the one primary action: what the stop asks for, else to read it; once that is done,
+ * finish the stop or find the next sign.
  *
  * @param {App} app
  * @param {Subject} subject
@@ -360,9 +366,19 @@ async function photoSection(app, sign) {
  * @param {boolean} isRead
  * @returns {Promise<HTMLElement>}
  */
-async function actOf(app, { key, sign, position }, query, stop, isRead) {
+async function actOf(app, { key, sign, position, recorded }, query, stop, isRead) {
   const readHash = makeHash("#/read/:sign", { sign: key, ...query });
+  const isOpen = stop !== null && (await stopNow(app, stop)).outcome === null;
+  const finish = isOpen
+    ? primaryLink(
+        `Finish stop ${stop.number}`,
+        makeHash("#/stop/:stop", { stop: stop.id, outcome: "done" }),
+      )
+    : null;
   if (sign?.state !== "installed") {
+    if (finish && stop?.task === "remove") {
+      return actBar(finish);
+    }
     return position
       ? actBar(
           primaryLink(
@@ -372,23 +388,47 @@ async function actOf(app, { key, sign, position }, query, stop, isRead) {
         )
       : actBar(primaryLink("Find a sign", FIND_HASH));
   }
-  if (!isRead) {
+  const isLooked = recorded.some((each) => each.is_look);
+  const asked = isOpen ? askedByStop(stop, key, query, position, isLooked) : null;
+  if (asked) {
+    return actBar(asked);
+  }
+  if (!isRead && (!isOpen || stop.task === "read")) {
     return actBar(primaryLink("Record readings", readHash));
   }
-  const isOpen = stop !== null && (await stopNow(app, stop)).outcome === null;
   return actBar(
     h(
       "div",
       { class: "keys-pair" },
-      linkButton("Read again", readHash),
-      isOpen
-        ? primaryLink(
-            `Finish stop ${stop.number}`,
-            makeHash("#/stop/:stop", { stop: stop.id, outcome: "done" }),
-          )
-        : primaryLink("Next sign", stop ? "#/today" : FIND_HASH),
+      linkButton(isRead ? "Read again" : "Record readings", readHash),
+      finish ?? primaryLink("Next sign", stop ? "#/today" : FIND_HASH),
     ),
   );
+}
+
+/**
+ * Return what an open stop asks to be done here; null for readings, and once it is done.
+ *
+ * @param {Record<string, any>} stop
+ * @param {string} key of the sign: an operation's once a new face was put up on this phone
+ * @param {Query} query
+ * @param {Record<string, any> | null} position
+ * @param {boolean} isLooked whether a look at night was recorded here
+ * @returns {HTMLElement | null}
+ */
+function askedByStop(stop, key, query, position, isLooked) {
+  const isNew = !/^\d+$/.test(key) || stop.face?.is_up_here;
+  if (["replace", "install"].includes(stop.task) && position?.id && !isNew) {
+    const face = labelToPutUp(stop);
+    const hash = makeHash("#/install/:position", { position: position.id, face, ...query });
+    return primaryLink("Put up the new face", hash);
+  }
+  if (stop.task === "look" && !isLooked) {
+    return primaryLink("Look at night", makeHash("#/night/:sign", { sign: key, ...query }));
+  }
+  return stop.task === "remove"
+    ? primaryLink("Take it down", makeHash("#/remove/:sign", { sign: key, ...query }))
+    : null;
 }
 
 /**

@@ -9,6 +9,7 @@ import { earlierOf, picked, saveBar, whyAgain, wordsField } from "../form.js";
 import { recordAction } from "../operations.js";
 import { chips } from "../pieces.js";
 import { notCarried, signHead } from "../sign_head.js";
+import { faceWords, timeWords } from "../stop_words.js";
 import { loadPlace } from "../subject.js";
 
 const OTHER = "other";
@@ -23,6 +24,7 @@ export async function show(place, params, app) {
     return;
   }
   const earlier = await earlierOf(app, params);
+  const planned = [timeWords(stop), faceWords(stop, here.sign)].filter(Boolean);
   const known = app.basics?.words?.not_done_reasons ?? [];
   const given = earlier.payload?.reason ?? "";
   const others = wordsField(
@@ -66,6 +68,7 @@ export async function show(place, params, app) {
     place,
     h("h1", null, "What came of the stop"),
     await signHead(app, here),
+    planned.length ? h("p", { class: "soft" }, planned.join(". ")) : null,
     stop.note ? h("p", null, `Note for the crew: ${stop.note}`) : null,
     whyAgain(earlier),
     outcome,

@@ -3,19 +3,19 @@
  *
  * @module
  */
+import { addedWork, packagesInHand } from "../added_work.js";
 import { countWords } from "../banner.js";
 import { takeBasics } from "../carrying.js";
 import { deviceDay } from "../clock.js";
 import { dayWords } from "../day_words.js";
 import { clear, h, put } from "../dom.js";
 import { instrumentInHand, instrumentWords, lastCheck } from "../instrument_choice.js";
+import { packageSection, stopHash } from "../package_section.js";
 import { actBar, linkButton, notice, primaryLink, section } from "../pieces.js";
 import { makeHash } from "../router.js";
-import { foundLine } from "../sign_lines.js";
 import { stopsNow } from "../stops_now.js";
 
 /** @typedef {import("../page.js").App} App */
-/** @typedef {import("../stops_now.js").StopNow} StopNow */
 /** @typedef {Record<string, any>} Package */
 
 const SIGN_IN_ADDRESS = "/sign-in/?next=/field/";
@@ -50,9 +50,7 @@ export async function show(place, _params, app) {
 async function todayPieces(app) {
   const packages = /** @type {Package[]} */ (app.basics?.packages ?? []);
   const today = deviceDay(app.now());
-  const mine = packages
-    .filter((each) => each.crew_is_me || each.crew_is_any)
-    .filter((each) => each.work_on === today || (each.work_on < today && isOpen(each)));
+  const mine = packagesInHand(app, today);
   const later = packages.filter(
     (each) => (each.crew_is_me || each.crew_is_any) && each.work_on > today,
   );
@@ -65,10 +63,20 @@ async function todayPieces(app) {
     })),
   );
   const next = lists.flatMap(({ stops }) => stops ?? []).find((stop) => stop.outcome === null);
+  const added = await addedWork(app, mine.map((each) => each.id));
   const waiting = lists.some(({ stops }) => stops === null);
   const pieces = [
     app.basics === null ? welcome() : null,
-    ...(await Promise.all(lists.map(({ each, stops }) => packageSection(app, each, stops)))),
+    ...(await Promise.all(
+      lists.map(({ each, stops }) =>
+        packageSection(
+          app,
+          each,
+          stops,
+          added.filter(({ package_id }) => package_id === each.id),
+        ),
+      ),
+    )),
     app.basics !== null && mine.length === 0 ? noPackage(areas.length > 0) : null,
     later.length ? laterSection(later) : null,
     await instrumentSection(app),
@@ -93,16 +101,6 @@ async function todayPieces(app) {
       ? primaryLink(`Open stop ${next.number}`, stopHash(next))
       : primaryLink("Find a sign", "#/near"),
   };
-}
-
-/**
- * Return whether a package has stops of which nothing was said yet, as the server knew it.
- *
- * @param {Package} work
- * @returns {boolean}
- */
-function isOpen(work) {
-  return work.done_count + (work.not_done_count ?? 0) < work.stop_count;
 }
 
 /**
@@ -150,74 +148,6 @@ function noPackage(hasArea) {
         : "Take an area along to find and read its signs without signal.",
     ),
   );
-}
-
-/**
- * @param {App} app
- * @param {Package} work
- * @param {StopNow[] | null} stops null while they are not on this phone
- * @returns {Promise<HTMLElement>}
- */
-async function packageSection(app, work, stops) {
-  const done = stops?.filter((each) => each.outcome !== null).length ?? work.done_count;
-  const lines = await Promise.all((stops ?? []).map((stop) => stopLine(app, stop)));
-  return section(
-    work.title,
-    h(
-      "p",
-      { class: "soft" },
-      `${dayWords(work.work_on)}: ${done} of ${stops?.length ?? work.stop_count} stops done`,
-    ),
-    work.bring
-      ? h("div", { class: "bring" }, h("h3", null, "Bring"), h("p", null, work.bring))
-      : null,
-    stops === null
-      ? notice("warn", h("p", null, "These stops are not on this phone yet."))
-      : h("ol", { class: "lines" }, lines),
-  );
-}
-
-/**
- * @param {App} app
- * @param {StopNow} stop
- * @returns {Promise<HTMLElement>}
- */
-async function stopLine(app, stop) {
-  if (!stop.found) {
-    return h(
-      "li",
-      null,
-      h(
-        "p",
-        { class: "notice warn" },
-        `Stop ${stop.number}: ${stop.task_words}. Its place is not on this phone; take the stops along again.`,
-      ),
-    );
-  }
-  const line = await foundLine(app, stop.found, {
-    hash: stopHash(stop),
-    lead: `${stop.number}.`,
-    task:
-      stop.outcome === null
-        ? capital(stop.task_words)
-        : `${capital(stop.task_words)}: ${stop.outcome_words}`,
-    note: stop.note,
-  });
-  line.classList.toggle("is-done", stop.outcome !== null);
-  return line;
-}
-
-/**
- * Return where a stop leads: to the sign, or to the place that waits for one.
- *
- * @param {StopNow} stop
- * @returns {string}
- */
-function stopHash(stop) {
-  const query = { by: "package", stop: stop.id };
-  return stop.found?.sign
-    ? makeHash("#/sign/:sign", { sign: stop.found.sign.id, ...query })
-    : makeHash("#/install/:position", { position: stop.position_id, ...query });
 }
 
 /**
