@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
-from django.db import transaction
+from django.db import models, transaction
 from django.db.models import Max
 from django.utils import timezone
 
@@ -35,6 +35,13 @@ _NUMBERS = (
     "look_minutes",
     "detour_factor",
     "speed_mi_per_h",
+)
+_ALL = (*_NUMBERS, "lead_days", "hours_by_support", "class_weights", "currency")
+_NEEDED = tuple(
+    name
+    for name in _ALL
+    if WorkBasis._meta.get_field(name).default is models.NOT_PROVIDED
+    and name != "class_weights"
 )
 
 
@@ -95,6 +102,25 @@ def find_work_basis(agency: Organisation, day: date) -> WorkBasis | None:
     """Return what holds on a day, or nothing where the agency has not said."""
     held = WorkBasis.objects.owned_by(agency).filter(effective_on__lte=day)
     return held.order_by("-effective_on", "-version").first()
+
+
+def figures_of(basis: WorkBasis) -> dict[str, Any]:
+    """Return the figures of a version by their names, to make the next one from."""
+    return {name: getattr(basis, name) for name in _ALL}
+
+
+def missing_figures(figures: dict[str, Any]) -> list[str]:
+    """Return the names of figures that have to be given and are not."""
+    return [name for name in _NEEDED if figures.get(name) is None]
+
+
+def changed_figures(before: WorkBasis, after: WorkBasis) -> list[tuple[str, Any, Any]]:
+    """Return what is other in a later version: the name, and the figure before and after."""
+    return [
+        (name, getattr(before, name), getattr(after, name))
+        for name in _ALL
+        if getattr(before, name) != getattr(after, name)
+    ]
 
 
 def _check(made: WorkBasis) -> None:
