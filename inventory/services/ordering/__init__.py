@@ -8,6 +8,13 @@ module                holds
 ``drafting``          drafting an order and changing its lines
 ``life``              release, amendment, cancelling
 ``progress``          how far an order is, and its groups of faces
+``on_order``          what is on order for a position already
+``standard_checks``   a withdrawn code, a size too small for the road
+``stock_matching``    faces in stock that fit a position, first made first
+``reservations``      faces in stock kept for a position
+``face_choices``      what an engineer decides about a position's next face
+``from_programme``    what a programme year, a package or chosen signs ask for, by when
+``hand_over``         all of that turned into draft orders, less what is in stock
 ====================  ==================================================================
 """
 
