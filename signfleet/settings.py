@@ -125,6 +125,7 @@ SPECTACULAR_SETTINGS = {
     "ENUM_NAME_OVERRIDES": {
         "SignStateEnum": "inventory.models.Sign.State",
         "OrderStateEnum": "inventory.models.PrintOrder.State",
+        "ProgrammeStateEnum": "inventory.models.Programme.State",
         "ObservationKindEnum": "inventory.models.Observation.Kind",
         "ElementKindEnum": "inventory.models.ElementAssessment.Kind",
         "DatePrecisionEnum": "inventory.models.signs.DatePrecision",

@@ -14,6 +14,7 @@ from inventory.api import (
     ordering,
     people,
     photo_uploads,
+    programme,
     signs,
 )
 
@@ -24,6 +25,7 @@ router.register("inspections", inspection.InspectionViewSet, basename="api-inspe
 router.register("instruments", instruments.InstrumentViewSet, basename="api-instrument")
 router.register("forecasts", forecast.SignForecastViewSet, basename="api-forecast")
 router.register("cohorts", forecast.CohortViewSet, basename="api-cohort")
+router.register("programmes", programme.ProgrammeViewSet, basename="api-programme")
 router.register("orders", ordering.OrderViewSet, basename="api-order")
 
 urlpatterns = [
@@ -31,6 +33,16 @@ urlpatterns = [
         "signs/<int:sign_id>/assessments/",
         assessment.SignAssessmentList.as_view(),
         name="api-sign-assessments",
+    ),
+    path(
+        "programmes/<int:programme_id>/replacements/",
+        programme.ReplacementList.as_view(),
+        name="api-replacements",
+    ),
+    path(
+        "programmes/<int:programme_id>/replacements/<int:planned_id>/lock/",
+        programme.ReplacementLock.as_view(),
+        name="api-replacement-lock",
     ),
     path("policy/", people.PolicyView.as_view(), name="api-policy"),
     path("collections/signs/items", features.SignItems.as_view(), name="api-sign-items"),
