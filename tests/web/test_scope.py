@@ -224,6 +224,8 @@ class World:
             "api-inspection-detail": {"pk": inspection.pk},
             "api-order-detail": {"pk": open_order.pk},
             "api-cohort-detail": {"pk": fit.pk},
+            "api-programme-detail": {"pk": programme.pk},
+            "api-programme-step": {"pk": programme.pk},
             "api-instrument-detail": {"pk": instrument.pk},
             "api-instrument-checks": {"pk": instrument.pk},
         }
