@@ -11,14 +11,10 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from inventory.errors import InventoryError, OutOfRangeError
 from inventory.models import PlannedReplacement, Role
+from inventory.services.programme.deciding import adopt, lock_replacement, unlock_replacement
 from inventory.services.programme.making import make_programme
-from inventory.services.programme.solving import (
-    adopt,
-    ask_to_stop,
-    lock_replacement,
-    start_solving,
-    unlock_replacement,
-)
+from inventory.services.programme.reasons import LOCKED
+from inventory.services.programme.solving import ask_to_stop, start_solving
 from inventory.services.programme.work_bases import find_work_basis
 from inventory.web.errors import status_of
 from inventory.web.membership import MemberRequest, role_required
@@ -100,15 +96,16 @@ def programme_choice(
             if not text.isdecimal():
                 msg = f"The year '{text}' is not a year; pick one from the list."
                 raise OutOfRangeError(msg)
-            lock_replacement(
+            row = lock_replacement(
                 planned=planned,
                 year=int(text) or None,
                 reason=request.POST.get("reason", ""),
                 by=request.user,
             )
             words = text if int(text) else "no year"
+            against = row.reason.removeprefix(LOCKED)
             messages.success(
-                request, f"Locked to {words}; choose the years anew to fit the rest."
+                request, f"Locked to {words}{against}; choose the years anew to fit the rest."
             )
     except InventoryError as error:
         return show_year(

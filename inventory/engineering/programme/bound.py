@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import minimize
 
+from inventory.engineering.programme.exactly import never
 from inventory.engineering.programme.problem import FloatArray, ProgrammeProblem
 
 POSITIONS_AT_ONCE = 16_384
@@ -33,7 +34,7 @@ class Prices:
 
 
 def least_bound(
-    problem: ProgrammeProblem, *, should_stop: Callable[[], bool] = lambda: False
+    problem: ProgrammeProblem, *, should_stop: Callable[[], bool] = never
 ) -> Prices:
     """
     Return the least bound found on the value of any plan, with its prices.

@@ -1,9 +1,11 @@
 """What an engineer asks of a budget: the least that keeps the musts."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
+from inventory.engineering.programme.exactly import never
 from inventory.engineering.programme.problem import (
     NOT_PLANNED,
     FloatArray,
@@ -11,7 +13,7 @@ from inventory.engineering.programme.problem import (
     TruthArray,
     WholeArray,
 )
-from inventory.errors import OutOfRangeError
+from inventory.errors import OutOfRangeError, StateConflictError
 
 LARGEST_SHARE = 1e6
 _CLOSE_ENOUGH = 1e-4
@@ -33,7 +35,12 @@ class LeastBudget:
     year: WholeArray
 
 
-def least_budget(problem: ProgrammeProblem, is_kept: TruthArray) -> LeastBudget:
+def least_budget(
+    problem: ProgrammeProblem,
+    is_kept: TruthArray,
+    *,
+    should_stop: Callable[[], bool] = never,
+) -> LeastBudget:
     """
     Return the least budget, in the given proportions, that keeps a group of musts.
 
@@ -45,11 +52,15 @@ def least_budget(problem: ProgrammeProblem, is_kept: TruthArray) -> LeastBudget:
         With its musts; its budget says in which proportions money comes.
     is_kept : array of bool, (n,)
         Whose last years are to be kept, such as those of class 1; others are not replaced.
+    should_stop : callable, optional
+        Asked now and then.
 
     Raises
     ------
     OutOfRangeError
         If one of them has no year open to it, or no money comes by its last year.
+    StateConflictError
+        If it was stopped.
 
     References
     ----------
@@ -79,6 +90,7 @@ def least_budget(problem: ProgrammeProblem, is_kept: TruthArray) -> LeastBudget:
     low, high = lower, lower
     year = _packed(problem, kept, may, last, high)
     while year is None and high < LARGEST_SHARE:
+        _go_on(should_stop)
         low, high = high, max(high * 1.25, _SMALL)
         year = _packed(problem, kept, may, last, high)
     if year is None:
@@ -88,6 +100,7 @@ def least_budget(problem: ProgrammeProblem, is_kept: TruthArray) -> LeastBudget:
         )
         raise OutOfRangeError(msg)
     while high - low > _CLOSE_ENOUGH * high:
+        _go_on(should_stop)
         middle = (low + high) / 2
         found = _packed(problem, kept, may, last, middle)
         if found is None:
@@ -96,6 +109,12 @@ def least_budget(problem: ProgrammeProblem, is_kept: TruthArray) -> LeastBudget:
             high, year = middle, found
     nothing[kept] = year
     return LeastBudget(high, lower, problem.budget * high, nothing)
+
+
+def _go_on(should_stop: Callable[[], bool]) -> None:
+    if should_stop():
+        msg = "Stopped before the least budget was found; ask again."
+        raise StateConflictError(msg)
 
 
 def _check(problem: ProgrammeProblem, kept: WholeArray, last: WholeArray) -> None:

@@ -1,11 +1,13 @@
 """When the musts do not fit: the least extra money and hours, and which ones miss without."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.optimize import LinearConstraint
 from scipy.sparse import csr_matrix, eye_array, hstack
 
+from inventory.engineering.programme.exactly import never, solve_exactly
 from inventory.engineering.programme.problem import (
     NOT_PLANNED,
     FloatArray,
@@ -42,7 +44,11 @@ class Shortfall:
 
 
 def least_extra(
-    problem: ProgrammeProblem, *, weight: FloatArray, seconds: float = SECONDS
+    problem: ProgrammeProblem,
+    *,
+    weight: FloatArray,
+    seconds: float = SECONDS,
+    should_stop: Callable[[], bool] = never,
 ) -> Shortfall:
     """
     Return the least extra money with which the musts fit, and which miss without it.
@@ -55,11 +61,13 @@ def least_extra(
         How much it weighs when a position misses, over 0.
     seconds : float
         Time the exact solver is given for each of the two questions. [s]
+    should_stop : callable, optional
+        Asked while they are answered.
 
     Raises
     ------
     StateConflictError
-        If the time was too short to find any answer.
+        If the time was too short to find any answer, or it was stopped.
 
     Examples
     --------
@@ -81,11 +89,11 @@ def least_extra(
         return Shortfall(nothing, nothing.copy(), 0.0, hopeless, nowhere)
     rows = _Rows(problem, held, may)
     year = nowhere.copy()
-    year[held] = rows.placed(weight, seconds)
+    year[held] = rows.placed(weight, seconds, should_stop)
     missed = held[year[held] == NOT_PLANNED]
     if not len(missed):
         return Shortfall(nothing, nothing.copy(), 0.0, hopeless, year)
-    money, hours, least = rows.lacking(seconds)
+    money, hours, least = rows.lacking(seconds, should_stop)
     return Shortfall(money, hours, least, np.sort(np.concatenate([missed, hopeless])), year)
 
 
@@ -106,39 +114,43 @@ class _Rows:
         took = problem.crew_hours[held][self.who]
         self.hours = csr_matrix((took, (self.when, column)), shape=shape)
 
-    def placed(self, weight: FloatArray, seconds: float) -> WholeArray:
+    def placed(
+        self, weight: FloatArray, seconds: float, should_stop: Callable[[], bool]
+    ) -> WholeArray:
         """Return the years when as much weight as possible is put in; −1 for who misses."""
-        found = milp(
+        found = solve_exactly(
             -weight[self.held][self.who],
-            constraints=[
+            [
                 LinearConstraint(self.once, -np.inf, 1.0),
                 LinearConstraint(self.money, -np.inf, self.problem.budget / self.unit),
                 LinearConstraint(self.hours, -np.inf, self.problem.crew_hours_limit),
             ],
-            integrality=np.ones(len(self.who), dtype=np.int64),
-            bounds=Bounds(0.0, 1.0),
-            options={"time_limit": seconds, "mip_rel_gap": GAP},
+            integrality=np.ones(len(self.who)),
+            upper=1.0,
+            seconds=seconds,
+            gap=GAP,
+            should_stop=should_stop,
         )
         year = np.full(len(self.held), NOT_PLANNED, dtype=np.int64)
-        if found.x is not None:
+        if found is not None:
             is_on = found.x > 0.5
             year[self.who[is_on]] = self.when[is_on]
         return year
 
-    def lacking(self, seconds: float) -> tuple[FloatArray, FloatArray, float]:
+    def lacking(
+        self, seconds: float, should_stop: Callable[[], bool]
+    ) -> tuple[FloatArray, FloatArray, float]:
         """Return extra money and hours by year with which all fit, and the bound on money."""
         years, columns = self.problem.years, len(self.who)
         none = csr_matrix((years, years))
         short = -eye_array(years)
         # Hours cost a little, so that only those are asked for that are lacking.
         objective = np.concatenate([np.zeros(columns), np.ones(years), np.full(years, 1e-3)])
-        kind = np.concatenate(
-            [np.ones(columns, dtype=np.int64), np.zeros(2 * years, dtype=np.int64)]
-        )
+        kind = np.concatenate([np.ones(columns), np.zeros(2 * years)])
         upper = np.concatenate([np.ones(columns), np.full(2 * years, np.inf)])
-        found = milp(
+        found = solve_exactly(
             objective,
-            constraints=[
+            [
                 LinearConstraint(
                     hstack([self.once, csr_matrix((len(self.held), 2 * years))]), 1.0, 1.0
                 ),
@@ -150,10 +162,12 @@ class _Rows:
                 ),
             ],
             integrality=kind,
-            bounds=Bounds(0.0, upper),
-            options={"time_limit": seconds, "mip_rel_gap": GAP},
+            upper=upper,
+            seconds=seconds,
+            gap=GAP,
+            should_stop=should_stop,
         )
-        if found.x is None:
+        if found is None:
             msg = (
                 f"What {len(self.held)} musts lack was not found within {seconds:g} s; "
                 "give the question more time, or fewer musts."

@@ -4,10 +4,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.optimize import LinearConstraint
 from scipy.sparse import csr_matrix
 
 from inventory.engineering.programme.bound import Prices, least_bound, reduced_values
+from inventory.engineering.programme.exactly import never, solve_exactly
 from inventory.engineering.programme.problem import (
     NOT_PLANNED,
     FloatArray,
@@ -55,7 +56,7 @@ def solve_programme(
     start: WholeArray | None = None,
     polish_seconds: float = POLISH_SECONDS,
     progress: Callable[[str], None] | None = None,
-    should_stop: Callable[[], bool] = lambda: False,
+    should_stop: Callable[[], bool] = never,
 ) -> Plan:
     """
     Return the best plan found, never worse than ``start`` where that fits.
@@ -109,7 +110,7 @@ def solve_programme(
         if best is not None and (should_stop() or _is_proven(problem, best, prices)):
             break
         tell(f"settling the open choices, round {number + 1} of {POLISH_ROUNDS}")
-        found = _polish(problem, reduced, best, size, polish_seconds)
+        found = _polish(problem, reduced, best, size, polish_seconds, should_stop)
         if found is not None:
             best = _better(problem, _fill(problem, reduced, found), best)
         size *= 2
@@ -119,8 +120,25 @@ def solve_programme(
             "and hours of its year; raise a limit, or take a must or a lock away."
         )
         raise StateConflictError(msg)
+    best = without_worthless(problem, best)
     money, hours = problem.spent(best)
     return Plan(best, problem.value_of(best), prices.bound, money, hours, prices)
+
+
+def without_worthless(problem: ProgrammeProblem, year: WholeArray) -> WholeArray:
+    """
+    Return a plan without what takes no risk away and need not be done: it only costs.
+
+    Examples
+    --------
+    >>> two = ProgrammeProblem(np.zeros((2, 1)), np.ones(2), np.zeros(2), np.array([2.0]),
+    ...                        np.zeros(1), must_by=np.array([0, -1]))
+    >>> without_worthless(two, np.array([0, 0])).tolist()
+    [0, -1]
+    """
+    _may, none = problem.options()
+    now = np.where(year >= 0, problem.value[np.arange(problem.count), year], 0.0)
+    return np.where(none & (now <= _SMALL), NOT_PLANNED, year)
 
 
 def _is_proven(problem: ProgrammeProblem, year: WholeArray, prices: Prices) -> bool:
@@ -185,7 +203,11 @@ def _within_limits(
 
 
 def _musts_first(problem: ProgrammeProblem, reduced: FloatArray) -> WholeArray | None:
-    """Place what has to be placed, earliest last year first, each where it is worth most."""
+    """
+    Place what has to be placed, earliest last year first, each where it is worth most.
+
+    Then what else is worth its price, the most for its money and hours first.
+    """
     may, none = problem.options()
     year = np.full(problem.count, NOT_PLANNED, dtype=np.int64)
     room_money = problem.budget * (1 + _SMALL)
@@ -202,6 +224,18 @@ def _musts_first(problem: ProgrammeProblem, reduced: FloatArray) -> WholeArray |
         year[who] = to
         room_money[to] -= problem.cost[who]
         room_hours[to] -= problem.crew_hours[who]
+    gain = reduced[:, :-1].max(axis=1)
+    use = problem.cost / max(float(problem.budget.max()), _SMALL)
+    use = use + problem.crew_hours / max(float(problem.crew_hours_limit.max()), _SMALL)
+    others = np.flatnonzero(none & (gain > 0))
+    for who in others[np.argsort(-gain[others] / np.maximum(use[others], _SMALL))].tolist():
+        to = _where_it_fits(
+            problem, reduced[who], may[who], True, who, room_money, room_hours, None
+        )
+        if to is not None and to >= 0:
+            year[who] = to
+            room_money[to] -= problem.cost[who]
+            room_hours[to] -= problem.crew_hours[who]
     return year
 
 
@@ -258,6 +292,7 @@ def _polish(
     year: WholeArray | None,
     size: int,
     seconds: float,
+    should_stop: Callable[[], bool],
 ) -> WholeArray | None:
     """Solve the positions whose choice is nearest to a tie exactly, with the rest held."""
     held = reduced.argmax(axis=1)
@@ -274,7 +309,12 @@ def _polish(
     rest[chosen] = NOT_PLANNED
     money, hours = problem.spent(rest)
     solved = _exactly(
-        problem, chosen, problem.budget - money, problem.crew_hours_limit - hours, seconds
+        problem,
+        chosen,
+        problem.budget - money,
+        problem.crew_hours_limit - hours,
+        seconds,
+        should_stop,
     )
     if solved is None:
         return None
@@ -288,6 +328,7 @@ def _exactly(
     money: FloatArray,
     hours: FloatArray,
     seconds: float,
+    should_stop: Callable[[], bool],
 ) -> WholeArray | None:
     """Return the best years of some positions within what is left, by branch and bound."""
     may, none = problem.options()
@@ -306,18 +347,20 @@ def _exactly(
     of_hours = csr_matrix(
         (problem.crew_hours[chosen][who] / unit_hours, (when, column)), shape=shape
     )
-    found = milp(
+    found = solve_exactly(
         -problem.value[chosen][who, when],
-        constraints=[
+        [
             LinearConstraint(once, np.where(none[chosen], 0.0, 1.0), 1.0),
             LinearConstraint(of_money, -np.inf, money / unit_money),
             LinearConstraint(of_hours, -np.inf, hours / unit_hours),
         ],
-        integrality=np.ones(len(who), dtype=np.int64),
-        bounds=Bounds(0.0, 1.0),
-        options={"time_limit": seconds, "mip_rel_gap": EXACT_GAP},
+        integrality=np.ones(len(who)),
+        upper=1.0,
+        seconds=seconds,
+        gap=EXACT_GAP,
+        should_stop=should_stop,
     )
-    if found.x is None:
+    if found is None:
         return None
     year = np.full(number, NOT_PLANNED, dtype=np.int64)
     is_on = found.x > 0.5

@@ -12,17 +12,24 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from inventory.engineering.programme.bound import Prices, least_bound, reduced_values
+from inventory.engineering.programme.exactly import never
 from inventory.engineering.programme.problem import (
     NOT_PLANNED,
     FloatArray,
     ProgrammeProblem,
     WholeArray,
 )
-from inventory.engineering.programme.solve import POLISH_SECONDS, Plan, solve_programme
+from inventory.engineering.programme.solve import (
+    POLISH_SECONDS,
+    Plan,
+    solve_programme,
+    without_worthless,
+)
 from inventory.errors import OutOfRangeError, StateConflictError
 
 _SMALL = 1e-9
 _ROUNDS = 2
+_ASKED_EVERY = 1_000  # positions, each of some ten microseconds
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -122,7 +129,7 @@ def solve_with_trips(
     start: WholeArray | None = None,
     polish_seconds: float = POLISH_SECONDS,
     progress: Callable[[str], None] | None = None,
-    should_stop: Callable[[], bool] = lambda: False,
+    should_stop: Callable[[], bool] = never,
 ) -> TripPlan:
     """
     Return the best plan found with shared trips, never worse than separable and then bundled.
@@ -164,7 +171,7 @@ def solve_with_trips(
     reduced = reduced_values(relaxed, prices)
     begun = None
     if start is not None and keeps_limits(problem, trips, start):
-        begun = _filled(problem, trips, reduced, start)
+        begun = _filled(problem, trips, reduced, start, should_stop)
     try:
         first = solve_programme(
             trips.with_shares(problem, alone, alone),
@@ -177,7 +184,7 @@ def solve_with_trips(
             raise
         best = begun
     else:
-        best = _filled(problem, trips, reduced, first.year)
+        best = _filled(problem, trips, reduced, first.year, should_stop)
     separate_value = problem.value_of(best)
     if begun is not None:
         best = max((best, begun), key=problem.value_of)
@@ -188,14 +195,15 @@ def solve_with_trips(
         shared = trips.with_shares(problem, *shares_of(problem, trips, best))
         at = least_bound(shared, should_stop=should_stop)
         bundled = _bundled(problem, trips, shared, at)
-        made = _within(problem, trips, reduced_values(shared, at), bundled)
+        made = _within(problem, trips, reduced_values(shared, at), bundled, should_stop)
         if made is None:
             continue
-        made = _filled(problem, trips, reduced_values(shared, at), made)
+        made = _filled(problem, trips, reduced_values(shared, at), made, should_stop)
         if keeps_limits(problem, trips, made) and problem.value_of(made) > problem.value_of(
             best
         ):
             best = made
+    best = without_worthless(problem, best)
     money, hours = trips.spent(problem, best)
     plan = Plan(best, problem.value_of(best), prices.bound, money, hours, prices)
     return TripPlan(plan, separate_value)
@@ -278,7 +286,7 @@ def _bundled(
     return np.asarray(np.where(stays & ~must, NOT_PLANNED, plan), dtype=np.int64)
 
 
-class _Ledger:
+class Ledger:
     """What is left of each year, and how often every place is visited in it."""
 
     def __init__(self, problem: ProgrammeProblem, trips: TripCosts, year: WholeArray) -> None:
@@ -334,11 +342,15 @@ class _Ledger:
 
 
 def _within(
-    problem: ProgrammeProblem, trips: TripCosts, reduced: FloatArray, year: WholeArray
+    problem: ProgrammeProblem,
+    trips: TripCosts,
+    reduced: FloatArray,
+    year: WholeArray,
+    should_stop: Callable[[], bool],
 ) -> WholeArray | None:
     """Take out of years that hold too much whatever loses least for what it frees."""
     year = year.copy()
-    ledger = _Ledger(problem, trips, year)
+    ledger = Ledger(problem, trips, year)
     may, none = problem.options()
     for full in range(problem.years):
         members = np.flatnonzero(year == full)
@@ -347,9 +359,11 @@ def _within(
         loss = reduced[members, full] - others.max(axis=1)
         use = problem.cost[members] / max(float(problem.budget.max()), _SMALL)
         use += problem.crew_hours[members] / max(float(problem.crew_hours_limit.max()), _SMALL)
-        for place in np.argsort(loss / np.maximum(use, _SMALL)):
+        for number, place in enumerate(np.argsort(loss / np.maximum(use, _SMALL))):
             if ledger.money[full] >= 0 and ledger.hours[full] >= 0:
                 break
+            if number % _ASKED_EVERY == 0 and should_stop():
+                return None
             who = int(members[place])
             money, hours = ledger.to_add(who)
             has_room = may[who] & (ledger.money >= money) & (ledger.hours >= hours)
@@ -368,11 +382,15 @@ def _within(
 
 
 def _filled(
-    problem: ProgrammeProblem, trips: TripCosts, reduced: FloatArray, year: WholeArray
+    problem: ProgrammeProblem,
+    trips: TripCosts,
+    reduced: FloatArray,
+    year: WholeArray,
+    should_stop: Callable[[], bool],
 ) -> WholeArray:
-    """Use what is left, first where a visit is made anyhow."""
+    """Use what is left, first where a visit is made anyhow; a plan whenever it is stopped."""
     year = year.copy()
-    ledger = _Ledger(problem, trips, year)
+    ledger = Ledger(problem, trips, year)
     may, _none = problem.options()
     now = np.where(year >= 0, problem.value[np.arange(problem.count), year], 0.0)
     gain = np.where(may, problem.value, -np.inf) - now[:, None]
@@ -380,7 +398,9 @@ def _filled(
     eager = np.where(visited, gain * 1.5, gain).max(axis=1, initial=-np.inf)
     open_ones = np.flatnonzero(gain.max(axis=1, initial=-np.inf) > _SMALL)
     price = np.minimum(reduced[open_ones].max(axis=1), 0.0)
-    for who in open_ones[np.argsort(-(eager[open_ones] + price))]:
+    for number, who in enumerate(open_ones[np.argsort(-(eager[open_ones] + price))]):
+        if number % _ASKED_EVERY == 0 and should_stop():
+            break
         money, hours = ledger.to_add(who)
         fits = (ledger.money >= money) & (ledger.hours >= hours) & (gain[who] > _SMALL)
         if not fits.any():

@@ -25,30 +25,27 @@ def chances_in_years(
     probabilities : sequence of float
         At the end of ``from_year`` and of each year after it, one or more.
     from_year, first_year, years : int
-        The forecast's first year, the programme's first year, and how many it has.
+        The forecast's first year, the programme's first year, and how many it has. The year
+        ends before the forecast are past; they take its first.
 
     Raises
     ------
     OutOfRangeError
-        If there is no probability, or the programme begins before the forecast.
+        If there is no probability.
 
     Examples
     --------
     >>> chances_in_years([0.1, 0.2, 0.4], from_year=2026, first_year=2027, years=3)
     [0.2, 0.4, 0.4]
+    >>> chances_in_years([0.1, 0.2, 0.4], from_year=2028, first_year=2027, years=3)
+    [0.1, 0.1, 0.2]
     """
     if not probabilities:
         msg = "A sign without a forecast has no chances by year; leave it out and list it."
         raise OutOfRangeError(msg)
-    if first_year < from_year:
-        msg = (
-            f"The programme begins in {first_year}, before the forecasts of {from_year}; begin "
-            f"it in {from_year} or later."
-        )
-        raise OutOfRangeError(msg)
     start = first_year - from_year
     last = len(probabilities) - 1
-    return [probabilities[min(start + number, last)] for number in range(years)]
+    return [probabilities[min(max(start + number, 0), last)] for number in range(years)]
 
 
 def new_face_chances(share_below_by_age: Sequence[float], years: int) -> FloatArray:
@@ -74,6 +71,18 @@ def new_face_chances(share_below_by_age: Sequence[float], years: int) -> FloatAr
     ages = np.arange(years) + 0.5
     shares = np.maximum.accumulate(np.asarray(share_below_by_age, dtype=np.float64))
     return np.asarray(np.interp(ages, np.arange(len(shares)), shares))
+
+
+def life_chances(life_years: float, years: int) -> FloatArray:
+    """
+    Return the chance of a new face by an expected life alone: it holds until then, not after.
+
+    Examples
+    --------
+    >>> life_chances(2.0, 4).tolist()  # 0.5, 1.5, 2.5 and 3.5 years old at the year ends
+    [0.0, 0.0, 1.0, 1.0]
+    """
+    return np.asarray(np.arange(years) + 0.5 >= life_years, dtype=np.float64)
 
 
 def last_year(due_on: date, *, lead_days: int, first_year: int, years: int) -> int | None:

@@ -5,56 +5,31 @@ from __future__ import annotations
 import math
 from collections import Counter
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from django.db import transaction
 from django.utils import timezone
 
+from inventory.engineering.programme.exactly import never
 from inventory.engineering.programme.problem import FREE, NOT_PLANNED, ProgrammeProblem
 from inventory.engineering.programme.risk import ClassWeights, YearlyRisk
 from inventory.engineering.programme.trips import TripCosts
-from inventory.engineering.programme.years import (
-    MODERATE_CHANCE,
-    SEVERE_CHANCE,
-    chances_in_years,
-    last_year,
-    new_face_chances,
-    stretch_shift,
-)
 from inventory.errors import OutOfRangeError, StateConflictError
-from inventory.models import (
-    CohortFit,
-    Disposition,
-    Organisation,
-    PlannedReplacement,
-    Programme,
-    Sign,
-    SignForecast,
-    Standing,
-)
+from inventory.models import Organisation, Programme
 from inventory.services.fields import check_fields
 from inventory.services.logbook import log
+from inventory.services.programme.gathering import GatheredSigns
 from inventory.services.programme.work_bases import work_basis_at
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
     from datetime import date, datetime
 
     from inventory.engineering.programme.problem import FloatArray, WholeArray
-    from inventory.models import User, WorkBasis
+    from inventory.models import User
 
-IN2_PER_FT2 = 144.0
-UNKNOWN_SIZE_FT2 = 6.25  # a 30 in square: an assumption where the size is not on record
-ROWS_AT_ONCE = 2_000
 MOST_YEARS = 15
-NO_FORECAST = "no forecast: read it first"
-NO_LEVEL = "no level on record to fall below"
-_TOLD = (SignForecast.Basis.OWN_READINGS, SignForecast.Basis.COHORT)
-_CONDITION_CHANCE = {
-    Standing.Condition.MODERATE: MODERATE_CHANCE,
-    Standing.Condition.SEVERE: SEVERE_CHANCE,
-}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -63,6 +38,8 @@ class ProgrammeFrame:
     The signs of a programme as arrays, an entry each, and what was left out.
 
     ``left_out`` counts signs by the reason they are in no programme; they are listed by it.
+    ``must_why`` says why a sign must go, empty where it need not; ``new_face_sources`` counts
+    signs by what is taken of their new faces; ``past_years`` of the programme are over.
     """
 
     position: WholeArray
@@ -74,6 +51,22 @@ class ProgrammeFrame:
     problem: ProgrammeProblem
     trips: TripCosts
     left_out: Counter[str]
+    must_why: list[str]
+    new_face_sources: Counter[str]
+    past_years: int = 0
+
+    @property
+    def late_locks(self) -> WholeArray:
+        """Return the places that a person locked to later than they must go, or to none."""
+        locked, must_by = self.problem.locked, self.problem.must_by
+        is_late = (locked == NOT_PLANNED) | (locked > must_by)
+        return np.flatnonzero((locked != FREE) & (must_by >= 0) & is_late)
+
+    @property
+    def past_locks(self) -> WholeArray:
+        """Return the places that are locked to a year that is past."""
+        locked = self.problem.locked
+        return np.flatnonzero((locked >= 0) & (locked < self.past_years))
 
     def plan_of(self, years: dict[int, int | None], first_year: int) -> WholeArray:
         """Return a plan by position in calendar years as one of places, from 0."""
@@ -133,17 +126,26 @@ def make_programme(
     return made
 
 
-def problem_of(programme: Programme) -> ProgrammeFrame:
-    """Bring the agency's own installed signs together, in a few queries for any number."""
-    basis = programme.work_basis
-    gathered = _Gathered(programme)
-    gathered.read()
-    if not gathered.position:
+def problem_of(
+    programme: Programme, *, today: date, should_stop: Callable[[], bool] = never
+) -> ProgrammeFrame:
+    """
+    Bring the agency's own installed signs together, in a few queries for any number.
+
+    Nothing is planned in the programme's years before that of ``today``.
+    """
+    last = programme.first_year + programme.years - 1
+    if today.year > last:
         msg = (
-            "No installed sign of the agency has a forecast to plan by; run manage.py forecast "
-            "first, or read some signs."
+            f"The last year of '{programme.name}' is {last}, which is past; make a new "
+            "programme that begins from it."
         )
         raise StateConflictError(msg)
+    gathered = GatheredSigns(programme, today)
+    gathered.read(should_stop)
+    if not gathered.position:
+        raise StateConflictError(_nothing_to_plan(gathered.left_out))
+    basis = programme.work_basis
     weights = ClassWeights(tuple(basis.class_weights))
     safety_class = np.array(gathered.safety_class, dtype=np.int64)
     risk = YearlyRisk(
@@ -182,176 +184,23 @@ def problem_of(programme: Programme) -> ProgrammeFrame:
         problem,
         trips,
         gathered.left_out,
+        gathered.must_why,
+        gathered.new_face_sources,
+        max(today.year - programme.first_year, 0),
     )
 
 
-class _Gathered:
-    """Columns of the signs of a programme, filled row by row."""
-
-    def __init__(self, programme: Programme) -> None:
-        self.programme = programme
-        self.basis: WorkBasis = programme.work_basis
-        self.position: list[int] = []
-        self.sign: list[int] = []
-        self.safety_class: list[int] = []
-        self.age_years: list[float] = []
-        self.due_on: list[date | None] = []
-        self.below: list[list[float]] = []
-        self.below_if_new: list[FloatArray] = []
-        self.condition: list[float] = []
-        self.face_price: list[float] = []
-        self.hours: list[float] = []
-        self.is_allowed: list[list[bool]] = []
-        self.must_by: list[int] = []
-        self.locked: list[int] = []
-        self.support: list[int] = []
-        self.stretch: list[str] = []
-        self.left_out: Counter[str] = Counter()
-        self.new_faces = _new_faces(programme)
-        self.nothing_known = np.zeros(programme.years)
-        self.deferred = _deferred(programme.organisation)
-        self.locks = _locks(programme)
-        self.shift = stretch_shift(self.basis.stretch_mi)
-
-    def read(self) -> None:
-        """Read every installed sign of the agency."""
-        rows = Standing.objects.owned_by(self.programme.organisation).order_by("sign_id")
-        columns = (
-            "sign_id",
-            "responsible",
-            "condition",
-            "safety_class",
-            "cell",
-            "road_id",
-            "sign__position_id",
-            "sign__position__is_retired",
-            "sign__position__support_id",
-            "sign__position__support__support_type",
-            "sign__position__support__milepoint_mi",
-            "sign__width_in",
-            "sign__height_in",
-            "sign__installed_on",
-            "sign__forecast__basis",
-            "sign__forecast__as_of_on",
-            "sign__forecast__due_on",
-            "sign__forecast__fit_id",
-            "sign__forecast__probabilities_below",
+def _nothing_to_plan(left_out: Counter[str]) -> str:
+    if not left_out:
+        return (
+            "The agency has no installed sign to plan; add signs or take a list in first, then "
+            "choose the years anew."
         )
-        for row in rows.values_list(*columns).iterator(chunk_size=ROWS_AT_ONCE):
-            self._take(dict(zip(columns, row, strict=True)))
-
-    def _take(self, row: dict[str, Any]) -> None:
-        programme = self.programme
-        if row["responsible"] != Sign.Responsible.AGENCY:
-            self.left_out["not ours"] += 1
-            return
-        if row["sign__position__is_retired"]:
-            self.left_out["a place that is given up"] += 1
-            return
-        probabilities = self._probabilities(row)
-        if probabilities is None:
-            is_told = row["sign__forecast__basis"] in _TOLD
-            self.left_out[NO_LEVEL if is_told else NO_FORECAST] += 1
-            return
-        first, years = programme.first_year, programme.years
-        due_on = row["sign__forecast__due_on"]
-        self.position.append(row["sign__position_id"])
-        self.sign.append(row["sign_id"])
-        self.safety_class.append(row["safety_class"])
-        up_on = row["sign__installed_on"]
-        as_of_on = row["sign__forecast__as_of_on"]
-        self.age_years.append(math.nan if up_on is None else (as_of_on - up_on).days / 365.25)
-        self.due_on.append(due_on)
-        self.below.append(probabilities)
-        self.below_if_new.append(
-            self.new_faces.get(row["sign__forecast__fit_id"], self.nothing_known)
-        )
-        self.condition.append(_CONDITION_CHANCE.get(row["condition"], 0.0))
-        self._take_costs(row)
-        waits_until = self.deferred.get(row["sign_id"])
-        from_year = first if waits_until is None else max(waits_until, first)
-        self.is_allowed.append([first + n >= from_year for n in range(years)])
-        must = None
-        if programme.keeps_class_1_legal and row["safety_class"] == 1 and due_on is not None:
-            must = last_year(
-                due_on, lead_days=self.basis.lead_days, first_year=first, years=years
-            )
-        # What was decided to wait is no must until the day it waits for.
-        is_must = must is not None and from_year <= first + must
-        self.must_by.append(must if is_must and must is not None else -1)
-        self.locked.append(self.locks.get(row["sign__position_id"], FREE))
-
-    def _probabilities(self, row: dict[str, Any]) -> list[float] | None:
-        programme, stored = self.programme, row["sign__forecast__probabilities_below"]
-        as_of_on = row["sign__forecast__as_of_on"]
-        if as_of_on is None or programme.first_year < as_of_on.year:
-            return None
-        if stored:
-            return chances_in_years(
-                stored,
-                from_year=as_of_on.year,
-                first_year=programme.first_year,
-                years=programme.years,
-            )
-        due_on = row["sign__forecast__due_on"]
-        if row["sign__forecast__basis"] != SignForecast.Basis.AGENCY_LIFE or due_on is None:
-            return None
-        # By an expected life alone a sign is taken to hold until its year, and not after.
-        last = programme.first_year + programme.years
-        return [float(year >= due_on.year) for year in range(programme.first_year, last)]
-
-    def _take_costs(self, row: dict[str, Any]) -> None:
-        basis = self.basis
-        width, height = row["sign__width_in"], row["sign__height_in"]
-        area = UNKNOWN_SIZE_FT2 if not (width and height) else width * height / IN2_PER_FT2
-        kind = row["sign__position__support__support_type"]
-        self.face_price.append(basis.face_price + basis.face_price_per_ft2 * area)
-        self.hours.append(
-            basis.face_hours
-            + basis.face_hours_per_ft2 * area
-            + float(basis.hours_by_support.get(kind, 0.0))
-        )
-        self.support.append(row["sign__position__support_id"])
-        road, mile = row["road_id"], row["sign__position__support__milepoint_mi"]
-        if road is not None and mile is not None:
-            self.stretch.append(f"{road}/{math.floor(mile / basis.stretch_mi)}")
-        else:
-            self.stretch.append(f"{row['cell'] >> self.shift}")
-
-
-def _new_faces(programme: Programme) -> dict[int | None, FloatArray]:
-    """Return how new faces of each cohort fall below their level, by fit."""
-    fits = CohortFit.objects.owned_by(programme.organisation)
-    return {
-        key: new_face_chances(
-            [row["share_below"] for row in (life or {}).get("table", [])], programme.years
-        )
-        for key, life in fits.values_list("pk", "life")
-    }
-
-
-def _deferred(agency: Organisation) -> dict[int, int]:
-    """Return until which year it was decided that a sign waits, by its newest decision."""
-    newest: dict[int, tuple[str, date | None]] = {}
-    rows = Disposition.objects.owned_by(agency).order_by("decided_at", "pk")
-    for sign_id, decision, until in rows.values_list(
-        "sign_id", "decision", "defer_until_on"
-    ).iterator(chunk_size=ROWS_AT_ONCE):
-        newest[sign_id] = (decision, until)
-    return {
-        sign_id: until.year
-        for sign_id, (decision, until) in newest.items()
-        if decision == Disposition.Decision.DEFER and until is not None
-    }
-
-
-def _locks(programme: Programme) -> dict[int, int]:
-    """Return the locked years, from 0, by position; −1 locked to none."""
-    rows = PlannedReplacement.objects.filter(programme=programme, is_locked=True)
-    return {
-        position: NOT_PLANNED if year is None else year - programme.first_year
-        for position, year in rows.order_by("pk").values_list("position_id", "year")
-    }
+    why = ", ".join(f"{count:,} ({reason})" for reason, count in left_out.most_common())
+    return (
+        "No installed sign of the agency has a forecast to plan by; run manage.py forecast "
+        f"first, or read some signs. Left out: {why}."
+    )
 
 
 def _check(made: Programme, today: date) -> None:

@@ -9,74 +9,79 @@ import numpy as np
 
 from inventory.engineering.programme.compare import YearByYear, year_by_year
 from inventory.engineering.programme.plain_rules import oldest_first, worst_first
-from inventory.engineering.programme.problem import FREE, NOT_PLANNED
+from inventory.engineering.programme.problem import NOT_PLANNED
 from inventory.engineering.programme.questions import least_budget
-from inventory.engineering.programme.shortfall import Shortfall, least_extra
 from inventory.engineering.programme.solve import METHOD_VERSION
-from inventory.engineering.programme.trips import (
-    keeps_limits,
-    shares_of,
-    solve_with_trips,
-)
+from inventory.engineering.programme.trips import shares_of, solve_with_trips
 from inventory.engineering.programme.years import MODERATE_CHANCE, SEVERE_CHANCE
 from inventory.errors import InventoryError
-from inventory.services.programme.making import NO_FORECAST
+from inventory.services.programme.gathering import CLASS_1, NO_FORECAST
+from inventory.services.programme.new_faces import (
+    EXPECTED_LIFE,
+    MADE_NOW,
+    NOT_KNOWN,
+    OWN_COHORT,
+)
+from inventory.services.programme.placing import alone, together
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from inventory.engineering.programme.problem import ProgrammeProblem, WholeArray
+    from inventory.engineering.programme.problem import (
+        FloatArray,
+        ProgrammeProblem,
+        TruthArray,
+        WholeArray,
+    )
     from inventory.engineering.programme.trips import TripPlan
     from inventory.models import Programme
     from inventory.services.programme.making import ProgrammeFrame
+    from inventory.services.programme.placing import Musts
 
 MORE = 1.1
+NEW_FACE_SOURCES = (MADE_NOW, OWN_COHORT, EXPECTED_LIFE, NOT_KNOWN)
 MOST_MISSED = 200
+RIVALS = "what worst first and oldest first would leave"
+TEN_PERCENT = "what a tenth more money would buy"
+LEAST = "the least money that keeps every class 1 sign legal"
+LACKING = "how much money and how many hours the musts lack"
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Short:
-    """
-    What the musts lack, all signs, and the signs without the musts and locks that miss.
+@dataclass(frozen=True, slots=True)
+class Asking:
+    """How a solving tells what it does, and hears whether to stop."""
 
-    With ``start`` nothing is lacking: a plan in which the musts fit by sharing their trips.
-    """
-
-    found: Shortfall
-    whole: ProgrammeFrame
-    frame: ProgrammeFrame
-    start: WholeArray | None = None
-
-
-def short_of(frame: ProgrammeFrame) -> Short | None:
-    """Return what musts and locks lack; none if they fit, each bearing its trips alone."""
-    found = least_extra(_alone(frame), weight=frame.risk.weight)
-    if found.is_nothing:
-        return None
-    together = least_extra(_together(frame), weight=frame.risk.weight)
-    if together.is_nothing and keeps_limits(frame.problem, frame.trips, together.year):
-        return Short(together, frame, frame, together.year)
-    problem = frame.problem
-    must_by, locked = problem.must_by.copy(), problem.locked.copy()
-    must_by[found.missed] = -1
-    locked[found.missed] = np.where(locked[found.missed] >= 0, FREE, locked[found.missed])
-    return Short(
-        found, frame, replace(frame, problem=replace(problem, must_by=must_by, locked=locked))
-    )
+    tell: Callable[[str], None]
+    should_stop: Callable[[], bool]
 
 
 def result_of(
     programme: Programme,
-    frame: ProgrammeFrame,
+    musts: Musts,
     found: TripPlan,
-    short: Short | None,
     *,
     polish_seconds: float,
+    asking: Asking,
 ) -> dict[str, Any]:
-    """Return everything that the pages and the report say of a solved programme."""
+    """
+    Return everything that the pages and the report say of a solved programme.
+
+    Asked to stop, it leaves out what it has not reckoned yet and says so in ``not_reckoned``.
+    """
+    frame = musts.frame
+    is_stopped = asking.should_stop()
     nothing = np.full(len(frame.position), NOT_PLANNED)
     idle = _figures(frame, nothing)
     own = _figures(frame, found.plan.year)
+    shortfall = _shortfall(musts, found)
+    reckoned = _Reckoned(asking)
+    rivals: dict[str, YearByYear] = reckoned.part(RIVALS, lambda: _rivals(frame, asking)) or {}
+    more: YearByYear | None = reckoned.part(
+        TEN_PERCENT, lambda: _more(frame, found, polish_seconds, asking)
+    )
+    least = reckoned.part(LEAST, lambda: _least(musts.whole, asking))
+    if shortfall is not None and shortfall["extra_money"] is None:
+        reckoned.left.append(LACKING)
     return {
         "method_version": METHOD_VERSION,
         "value": found.plan.value,
@@ -91,36 +96,47 @@ def result_of(
                 "risk_left": figures.risk_left,
                 "by_year": _by_year(programme, figures, idle),
             }
-            for name, figures in _rivals(frame).items()
+            for name, figures in rivals.items()
         },
-        "ten_percent_more": _more(frame, found, polish_seconds),
-        "least_budget_class_1": _least(frame if short is None else short.whole),
-        "shortfall": None
-        if short is None or short.start is not None
-        else _shortfall(frame, short),
+        "ten_percent_more": None
+        if more is None
+        else {
+            "risk_left": more.risk_left,
+            "replaced": int(more.replaced.sum()),
+            "by_year": _by_year(programme, more, idle),
+        },
+        "least_budget_class_1": least,
+        "shortfall": shortfall,
+        "late_locks": len(musts.whole.late_locks),
+        "past_locks": len(musts.whole.past_locks),
         "unplanned": {
             "count": int((found.plan.year == NOT_PLANNED).sum()),
             "no_forecast": frame.left_out[NO_FORECAST],
             "left_out": dict(frame.left_out),
         },
         "separable_bundled": {"value": found.separate_value, "gain": found.gain},
-        "assumptions": _assumptions(programme),
+        "is_stopped": is_stopped,
+        "not_reckoned": reckoned.left,
+        "assumptions": _assumptions(programme, frame),
     }
 
 
-def _alone(frame: ProgrammeFrame) -> ProgrammeProblem:
-    ones = np.ones(len(frame.position))
-    return frame.trips.with_shares(frame.problem, ones, ones)
+class _Reckoned:
+    """Parts of a result, each left out where it is asked to stop before it is done."""
 
+    def __init__(self, asking: Asking) -> None:
+        self.asking = asking
+        self.left: list[str] = []
 
-def _together(frame: ProgrammeFrame) -> ProgrammeProblem:
-    """Return the problem in which musts share their trips with all other musts there."""
-    is_must = (frame.problem.must_by >= 0).astype(float)
-    shares = [
-        np.maximum(np.bincount(where, is_must)[where], 1.0)
-        for where in (frame.trips.support, frame.trips.stretch)
-    ]
-    return frame.trips.with_shares(frame.problem, *shares)
+    def part(self, name: str, reckon: Callable[[], Any]) -> Any:
+        """Return a part, or nothing when it was stopped."""
+        if not self.asking.should_stop():
+            self.asking.tell(f"reckoning {name}")
+            found = reckon()
+            if not self.asking.should_stop():
+                return found
+        self.left.append(name)
+        return None
 
 
 def _figures(frame: ProgrammeFrame, year: WholeArray) -> YearByYear:
@@ -147,13 +163,15 @@ def _by_year(programme: Programme, own: YearByYear, idle: YearByYear) -> list[di
     ]
 
 
-def _rivals(frame: ProgrammeFrame) -> dict[str, YearByYear]:
+def _rivals(frame: ProgrammeFrame, asking: Asking) -> dict[str, YearByYear]:
     """Return the plain rules at the same money and hours, their trips shared as they fall."""
 
     def by_rule(rule: Callable[[ProgrammeProblem], WholeArray]) -> YearByYear:
-        year = rule(_alone(frame))
+        year = rule(alone(frame))
         shares = shares_of(frame.problem, frame.trips, year)
-        shared = rule(frame.trips.with_shares(frame.problem, *shares))
+        shared = year
+        if not asking.should_stop():
+            shared = rule(frame.trips.with_shares(frame.problem, *shares))
         money, hours = frame.trips.spent(frame.problem, shared)
         keeps = (money <= frame.problem.budget).all()
         keeps = keeps and (hours <= frame.problem.crew_hours_limit).all()
@@ -166,8 +184,8 @@ def _rivals(frame: ProgrammeFrame) -> dict[str, YearByYear]:
 
 
 def _more(
-    frame: ProgrammeFrame, found: TripPlan, polish_seconds: float
-) -> dict[str, Any] | None:
+    frame: ProgrammeFrame, found: TripPlan, polish_seconds: float, asking: Asking
+) -> YearByYear | None:
     """Return what a tenth more money and hours would buy, from the plan at hand."""
     problem = replace(
         frame.problem,
@@ -176,44 +194,73 @@ def _more(
     )
     try:
         richer = solve_with_trips(
-            problem, frame.trips, start=found.plan.year, polish_seconds=polish_seconds
+            problem,
+            frame.trips,
+            start=found.plan.year,
+            polish_seconds=polish_seconds,
+            should_stop=asking.should_stop,
         )
     except InventoryError:
         return None
-    return {
-        "risk_left": frame.risk.left(richer.plan.year),
-        "replaced": int((richer.plan.year >= 0).sum()),
-    }
+    return _figures(frame, richer.plan.year)
 
 
-def _least(frame: ProgrammeFrame) -> dict[str, Any] | None:
-    """Return the least budget with which every must of class 1 is kept."""
+def _least(frame: ProgrammeFrame, asking: Asking) -> dict[str, Any] | None:
+    """
+    Return the least budget with which every must of class 1 is kept.
+
+    In the proportions of the money there is; where no money comes in the years that count, as
+    much each year that is not past.
+    """
     is_kept = (frame.safety_class == 1) & (frame.problem.must_by >= 0)
+    years = frame.problem.years
     if not is_kept.any():
-        return {"share": 0.0, "yearly": [0.0] * frame.problem.years}
-    budget = frame.problem.budget
+        return {"share": 0.0, "yearly": [0.0] * years}
+    even = np.where(np.arange(years) >= frame.past_years, 1.0, 0.0)
+    even *= max(float(frame.problem.cost.mean()), 1.0)
+    for budget, is_even in ((frame.problem.budget, False), (even, True)):
+        share = _least_share(frame, is_kept, budget, asking)
+        if share is not None:
+            yearly = [round(share * float(each), 2) for each in budget]
+            return {"share": None if is_even else share, "yearly": yearly}
+    return None
+
+
+def _least_share(
+    frame: ProgrammeFrame, is_kept: TruthArray, budget: FloatArray, asking: Asking
+) -> float | None:
+    """Return how many times a budget is enough; nothing where no money comes in time."""
     shares = []
-    for problem in (_alone(frame), _together(frame)):
+    for problem in (alone(frame), together(frame)):
         try:
-            found = least_budget(problem, is_kept)
+            found = least_budget(
+                replace(problem, budget=budget), is_kept, should_stop=asking.should_stop
+            )
         except InventoryError:
             continue
         # What that plan really takes, its trips shared as they fall, is enough.
         money, _hours = frame.trips.spent(frame.problem, found.year)
-        shares.append(float((money / np.maximum(budget, 1e-9)).max()))
-    if not shares:
+        shares.append(float((money[money > 0] / budget[money > 0]).max(initial=0.0)))
+    return min(shares, default=None)
+
+
+def _shortfall(musts: Musts, found: TripPlan) -> dict[str, Any] | None:
+    """Return what is missing, and which signs miss their year in the plan that was found."""
+    year, must_by = found.plan.year[musts.missed], musts.whole.problem.must_by[musts.missed]
+    late = musts.missed[(year == NOT_PLANNED) | (year > must_by)]
+    if not len(late):
         return None
-    share = min(shares)
-    return {"share": share, "yearly": [round(share * float(each), 2) for each in budget]}
-
-
-def _shortfall(frame: ProgrammeFrame, short: Short) -> dict[str, Any]:
-    found = short.found
+    lacking = musts.lacking
+    order = np.lexsort((musts.whole.position[late], -musts.whole.risk.weight[late]))
     return {
-        "extra_money": [round(float(each), 2) for each in found.extra_money],
-        "extra_hours": [round(float(each), 2) for each in found.extra_hours],
-        "missed": [int(each) for each in frame.position[found.missed[:MOST_MISSED]]],
-        "count": len(found.missed),
+        "extra_money": None
+        if lacking is None
+        else [round(float(each), 2) for each in lacking.extra_money],
+        "extra_hours": None
+        if lacking is None
+        else [round(float(each), 2) for each in lacking.extra_hours],
+        "missed": [int(each) for each in musts.whole.position[late[order][:MOST_MISSED]]],
+        "count": len(late),
     }
 
 
@@ -226,20 +273,36 @@ def _gap_words(risk_nothing: float, found: TripPlan) -> str:
     )
 
 
-def _assumptions(programme: Programme) -> list[str]:
+def _assumptions(programme: Programme, frame: ProgrammeFrame) -> list[str]:
     basis = programme.work_basis
     weights = ", ".join(f"{each:g}" for each in basis.class_weights)
-    return [
+    rounds = sum(each not in ("", CLASS_1) for each in frame.must_why)
+    said = [
         f"A sign below its level weighs {weights} in classes 1 to 4 (by the work basis).",
         f"A sign of moderate damage fails with {100 * MODERATE_CHANCE:g} %, one of severe "
         f"with {100 * SEVERE_CHANCE:g} % at each year end (an assumption).",
-        "A new face falls like new faces of the cohort that governs the sign now; where that "
-        "is not known it holds all years.",
+        _new_face_words(frame),
         "A face replaced in a year is up by the end of it; class 1 is replaced in the "
         f"year of its due date less {basis.lead_days} days, or before (FHWA-HRT-08-026, "
         "chapter 4: before the level is crossed).",
+    ]
+    if rounds:
+        said.append(
+            f"{rounds:,} {'sign goes' if rounds == 1 else 'signs go'} in a round of blanket "
+            "replacement, by the method of record: in the year of the round, and not before "
+            "unless they are of class 1, below their level or badly damaged."
+        )
+    return [
+        *said,
         "Where musts do not fit, what is missing is reckoned with each face's own trips; "
         "shared trips may need less.",
         "Knock-downs and damage still to come are not in it.",
         f"Costs and times: {basis.basis}",
     ]
+
+
+def _new_face_words(frame: ProgrammeFrame) -> str:
+    """Return what is taken of new faces, and of how many."""
+    counts = frame.new_face_sources
+    parts = [f"{counts[name]:,} {name}" for name in NEW_FACE_SOURCES if counts[name]]
+    return f"New faces fall below their level: {'; '.join(parts)}."

@@ -8,6 +8,7 @@ import pytest
 from inventory.engineering.programme.years import (
     chances_in_years,
     last_year,
+    life_chances,
     new_face_chances,
     stretch_shift,
 )
@@ -19,13 +20,18 @@ def test_chances_begin_with_the_programmes_first_year_and_the_last_one_stays():
     assert chances == [0.3, 0.3, 0.3]
 
 
-@pytest.mark.parametrize(
-    ("probabilities", "first_year", "words"),
-    [([], 2027, "without a forecast"), ([0.1], 2025, "begins in 2025, before the forecasts")],
-)
-def test_a_programme_before_any_forecast_is_refused(probabilities, first_year, words):
-    with pytest.raises(OutOfRangeError, match=words):
-        chances_in_years(probabilities, from_year=2026, first_year=first_year, years=1)
+def test_a_sign_without_a_forecast_is_refused():
+    with pytest.raises(OutOfRangeError, match="without a forecast"):
+        chances_in_years([], from_year=2026, first_year=2027, years=1)
+
+
+def test_a_forecast_made_after_the_first_year_tells_the_years_from_its_own_on():
+    chances = chances_in_years([0.3, 0.4], from_year=2028, first_year=2026, years=5)
+    assert chances == [0.3, 0.3, 0.3, 0.4, 0.4]
+
+
+def test_by_a_life_alone_a_new_face_holds_until_it_is_so_old():
+    assert life_chances(12.0, 14).tolist() == [0.0] * 12 + [1.0] * 2
 
 
 def test_new_faces_never_get_better_with_age():

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
-from typing import Any
 
 import pytest
 from django.core.management import call_command
@@ -11,82 +10,30 @@ from django.core.management.base import CommandError
 
 from inventory.errors import OutOfRangeError, StateConflictError
 from inventory.models import Disposition, PlannedReplacement, Programme, Sign
-from inventory.services.programme.making import (
-    NO_FORECAST,
-    NO_LEVEL,
-    make_programme,
-    problem_of,
-)
-from inventory.services.programme.solving import (
-    adopt,
-    ask_to_stop,
-    lock_replacement,
-    open_run,
-    solve,
-    unlock_replacement,
-)
-from inventory.services.programme.work_bases import set_work_basis
+from inventory.services.programme.deciding import adopt, lock_replacement, unlock_replacement
+from inventory.services.programme.gathering import NO_FORECAST, NO_LEVEL
+from inventory.services.programme.making import problem_of
+from inventory.services.programme.solving import ask_to_stop, open_run, solve
 from inventory.services.standing import mark_due
-from tests.factories import NOW, make_agency, make_position, make_sign, make_support
-from tests.web.forecast_records import color_of, make_fit, make_forecast
+from tests.factories import NOW, make_position, make_sign, make_support
+from tests.services.programme.records import (
+    FIRST,
+    HIGH,
+    RISING,
+    a_programme,
+    a_sign,
+    planning_agency,
+    solved,
+    years_of,
+)
+from tests.web.forecast_records import make_fit
 
 pytestmark = pytest.mark.django_db
-
-FIRST = NOW.year + 1
-RISING = [min(0.02 * n, 1.0) for n in range(30)]
-HIGH = [0.9] * 30
 
 
 @pytest.fixture
 def agency():
-    agency = make_agency()
-    set_work_basis(
-        agency=agency,
-        effective_on=date(2020, 1, 1),
-        basis="county accounts (invented)",
-        face_price=40.0,
-        face_price_per_ft2=0.0,
-        crew_price_per_h=100.0,
-        face_hours=0.5,
-        support_hours=0.2,
-        stretch_hours=0.3,
-        lead_days=60,
-        now=NOW,
-    )
-    return agency
-
-
-def a_sign(agency, fit, probabilities, *, support=None, due_on=None, **fields):
-    """Put a sign up with a forecast of these chances by year end."""
-    place = make_position(agency, support=support or make_support(agency))
-    sign = make_sign(agency, position=place)
-    make_forecast(
-        sign, [color_of(fit)], probabilities_below=probabilities, due_on=due_on,
-        due_early_on=None, due_late_on=None, as_of_on=NOW.date(), **fields,
-    )  # fmt: skip
-    return sign
-
-
-def a_programme(agency, money=1000.0, years=3, **fields: Any):
-    given: dict[str, Any] = {
-        "organisation": agency,
-        "name": "Replacements",
-        "first_year": FIRST,
-        "years": years,
-        "budget": [money] * years,
-        "crew_hours": [40.0] * years,
-        "now": NOW,
-    }
-    return make_programme(**given | fields)
-
-
-def solved(programme) -> Programme:
-    return solve(open_run(programme=programme), polish_seconds=0.2)
-
-
-def years_of(programme):
-    rows = PlannedReplacement.objects.filter(programme=programme).order_by("sign")
-    return dict(rows.values_list("sign_id", "year"))
+    return planning_agency()
 
 
 def test_the_dark_sign_comes_first_and_the_money_is_kept(agency):
@@ -157,7 +104,7 @@ def test_signs_without_a_forecast_or_a_level_are_counted_and_not_planned(agency)
     a_sign(agency, fit, [], basis="cohort")
     make_sign(agency, position=make_position(agency), responsible=Sign.Responsible.STATE)
     mark_due(organisation=agency, now=NOW)
-    frame = problem_of(a_programme(agency))
+    frame = problem_of(a_programme(agency), today=NOW.date())
     assert len(frame.position) == 1
     assert dict(frame.left_out) == {NO_FORECAST: 1, NO_LEVEL: 1, "not ours": 1}
 
@@ -236,7 +183,7 @@ def test_a_run_that_is_asked_to_stop_keeps_a_plan(agency):
     mark_due(organisation=agency, now=NOW)
     run = open_run(programme=a_programme(agency))
     ask_to_stop(run=run)
-    programme = solve(run)
+    programme = solve(run, now=NOW)
     assert programme.result["by_year"][0]["replaced"] >= 1
     run.refresh_from_db()
     assert run.finished_at is not None
@@ -244,11 +191,17 @@ def test_a_run_that_is_asked_to_stop_keeps_a_plan(agency):
 
 
 def test_a_programme_without_a_forecast_says_what_to_do_and_closes_its_run(agency):
-    run = open_run(programme=a_programme(agency))
+    programme = a_programme(agency)
+    with pytest.raises(StateConflictError, match="has no installed sign to plan; add signs"):
+        solve(open_run(programme=programme), now=NOW)
+    a_sign(agency, make_fit(agency), [], basis="none")
+    mark_due(organisation=agency, now=NOW)
+    run = open_run(programme=programme)
     with pytest.raises(StateConflictError, match=r"run manage\.py forecast first"):
-        solve(run)
+        solve(run, now=NOW)
     run.refresh_from_db()
     assert "manage.py forecast" in run.error
+    assert "Left out: 1 (no forecast: read it first)" in run.error
 
 
 @pytest.mark.parametrize(
@@ -281,8 +234,8 @@ def test_signs_are_brought_together_in_few_queries(agency, django_assert_num_que
     programme = Programme.objects.select_related("work_basis", "organisation").get(
         pk=a_programme(agency).pk
     )
-    with django_assert_num_queries(4):
-        problem_of(programme)
+    with django_assert_num_queries(11):
+        problem_of(programme, today=NOW.date())
 
 
 def test_the_command_solves_a_programme_by_its_name(agency, capsys):
@@ -330,7 +283,7 @@ def test_a_run_that_was_taken_over_stores_nothing(agency):
     silent = open_run(programme=programme, now=NOW - timedelta(minutes=9))
     open_run(programme=programme, now=NOW)
     with pytest.raises(StateConflictError, match="nothing of this run is kept"):
-        solve(silent, polish_seconds=0.2)
+        solve(silent, polish_seconds=0.2, now=NOW)
     silent.refresh_from_db()
     assert silent.error == "It was broken off."
     assert not PlannedReplacement.objects.filter(programme=programme).exists()

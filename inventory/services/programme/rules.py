@@ -1,0 +1,89 @@
+"""What an agency has decided about signs beside their forecast: they wait, or go in a round."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from django.db.models import F, Q
+
+from inventory.models import Disposition, MethodAssignment, MethodGroup, Sign
+from inventory.services.method_ages import replacement_by_age
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from datetime import date
+
+    from inventory.engineering.assessment.due import Cause
+    from inventory.models import Organisation
+
+ROWS_AT_ONCE = 2_000
+SIGNS_AT_ONCE = 500
+
+
+class Wait(NamedTuple):
+    """A sign is not replaced before a year; unless it is unsafe, where that goes before."""
+
+    until_year: int
+    ends_if_unsafe: bool = False
+
+    def holds(self, *, is_unsafe: bool) -> bool:
+        """Return whether a sign waits, as unsafe as it is."""
+        return not (self.ends_if_unsafe and is_unsafe)
+
+
+def waits_of(agency: Organisation) -> dict[int, Wait]:
+    """
+    Return which signs wait, until which year, by sign; of several waits the longest.
+
+    Whatever makes signs wait is one of ``WAIT_SOURCES``: today what was decided about a sign.
+    A claim under warranty will be one whose waits end where the sign is unsafe.
+    """
+    found: dict[int, Wait] = {}
+    for source in WAIT_SOURCES:
+        for sign_id, wait in source(agency).items():
+            known = found.get(sign_id)
+            if known is None or wait.until_year > known.until_year:
+                found[sign_id] = wait
+    return found
+
+
+def deferrals(agency: Organisation) -> dict[int, Wait]:
+    """Return the signs whose newest decision is to wait; a person decided, having seen it."""
+    newest: dict[int, tuple[str, date | None]] = {}
+    rows = Disposition.objects.owned_by(agency).order_by("decided_at", "pk")
+    for sign_id, decision, until in rows.values_list(
+        "sign_id", "decision", "defer_until_on"
+    ).iterator(chunk_size=ROWS_AT_ONCE):
+        newest[sign_id] = (decision, until)
+    return {
+        sign_id: Wait(until.year)
+        for sign_id, (decision, until) in newest.items()
+        if decision == Disposition.Decision.DEFER and until is not None
+    }
+
+
+WAIT_SOURCES: tuple[Callable[[Organisation], dict[int, Wait]], ...] = (deferrals,)
+
+
+def rounds_of(agency: Organisation, today: date) -> dict[int, Cause]:
+    """Return when signs of blanket areas go by the method of record, with why, by sign."""
+    areas = MethodAssignment.objects.owned_by(agency).filter(
+        Q(until_on__isnull=True) | Q(until_on__gt=today),
+        Q(group__ended_on__isnull=True) | Q(group__ended_on__gt=today),
+        group__method=MethodGroup.Method.BLANKET,
+        position__organisation=F("group__organisation"),
+        from_on__lte=today,
+    )
+    signs = Sign.objects.filter(
+        state=Sign.State.INSTALLED, position__in=areas.order_by().values("position")
+    ).order_by("pk")
+    found: dict[int, Cause] = {}
+    batch: list[Sign] = []
+    for sign in signs.iterator(chunk_size=SIGNS_AT_ONCE):
+        batch.append(sign)
+        if len(batch) == SIGNS_AT_ONCE:
+            found |= replacement_by_age(batch, today=today)
+            batch = []
+    if batch:
+        found |= replacement_by_age(batch, today=today)
+    return found
