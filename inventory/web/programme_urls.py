@@ -6,6 +6,7 @@ from django.urls import path
 
 from inventory.web import (
     package_downloads,
+    planned_lists,
     programme_actions,
     programme_compare,
     programme_report,
@@ -33,6 +34,16 @@ urlpatterns = [
         "programmes/<int:programme_id>/progress/",
         programmes.programme_progress,
         name="programme-progress",
+    ),
+    path(
+        "programmes/<int:programme_id>/<int:year>.csv",
+        planned_lists.year_csv,
+        name="programme-year-csv",
+    ),
+    path(
+        "programmes/<int:programme_id>/<int:year>.geojson",
+        planned_lists.year_geojson,
+        name="programme-year-geojson",
     ),
     path(
         "programmes/<int:programme_id>/<int:year>/",
