@@ -41,7 +41,9 @@ from tests.factories import (
     position_of,
     print_order,
 )
+from tests.kept import kept_records
 from tests.services.exchange.phones import Phone
+from tests.services.programme.crew_worlds import a_crew_day
 from tests.services.test_photo_uploads import make_device
 from tests.services.test_photo_uploads import refused as refused_photo
 from tests.web.acting import read_reminder
@@ -89,7 +91,7 @@ ABOUT_A_RECORD = [(n, p) for n, p in ADDRESSES if p and n not in BY_A_PHONES_KEY
 
 
 class World:
-    """An agency and its shop with one record of each kind."""
+    """An agency and its shop with one record of each kind; read by the tests, never changed."""
 
     def __init__(self):
         self.agency = make_agency("Ours")
@@ -182,6 +184,7 @@ class World:
         programme = make_programme_row(self.agency)
         other = make_programme_row(self.agency, "Another")
         planned = plan(programme, sign, 2027)
+        crew_day = a_crew_day(planned)
         self.parts = {
             "upload_id": upload.pk,
             "flag_id": flag.pk,
@@ -207,6 +210,8 @@ class World:
             "other_id": other.pk,
             "planned_id": planned.pk,
             "year": 2027,
+            "crew_id": crew_day.crew_id,
+            "number": crew_day.number,
             "finding_id": make_lot_finding(self.agency, maker=self.shop).pk,
             "kind": "roll_loaded",
         }
@@ -237,9 +242,16 @@ class World:
         return reverse(name, kwargs={part: known[part] for part in parts})
 
 
+@pytest.fixture(scope="module")
+def made_once(django_db_setup, django_db_blocker):
+    """The world, made once: each address is asked of it, and what that changed taken back."""
+    with kept_records(django_db_blocker):
+        yield World()
+
+
 @pytest.fixture
-def world():
-    return World()
+def world(made_once, db):
+    return made_once
 
 
 def act(client, organisation):
