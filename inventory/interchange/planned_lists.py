@@ -64,8 +64,7 @@ def geojson_parts(planned: Iterable[PlannedReplacement], currency: str) -> Itera
         point = geojson.Point(
             (row.pop("longitude_deg"), row.pop("latitude_deg")), precision=COORDINATE_DECIMALS
         )
-        feature = geojson.Feature(id=row["position_id"], properties=row)
-        feature["geometry"] = point  # given to Feature, it would be cut to six decimals
+        feature = geojson.Feature(id=row["position_id"], geometry=point, properties=row)
         yield separator + geojson.dumps(feature, ensure_ascii=False, allow_nan=False)
         separator = ",\n"
     yield "]}"
