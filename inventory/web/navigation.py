@@ -92,10 +92,13 @@ PAGES_UNDER = {
         "programme-year",
         "programme-compare",
         "programme-report",
+        "programme-order",
         "work-basis",
     ),
     "lot-list": ("lot-page",),
     "order-list": (
+        "selection-order",
+        "hand-over-line",
         "order-page",
         "order-release",
         "order-amend",
@@ -136,6 +139,7 @@ PAGES_UNDER = {
     "package-list": (
         "package-new",
         "package-page",
+        "package-order",
         "package-print",
         "package-change",
         "package-step",
