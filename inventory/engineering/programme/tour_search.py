@@ -31,6 +31,7 @@ from inventory.engineering.programme.tour_times import ANY_TIME, Work, timetable
 _FORBIDDEN_S = 10**6  # no shift is so long
 _LEAST_COST = 2 * 10**5  # of leaving a stop out: over the longest day there is, in seconds
 _MOST_COST = 10**7
+_DAY_COST = 60  # of using a day, in seconds: of equal tours, the one with fewer days
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -145,7 +146,6 @@ class TourSearch:
         self, work: Work, seed: int, should_stop: Callable[[], bool] = lambda: False
     ) -> None:
         self.work, self.seed, self.should_stop = work, seed, should_stop
-        self.took_s = 0.0
         self.visits = [
             (stop, opening)
             for stop in range(len(work.stops))
@@ -182,10 +182,8 @@ class TourSearch:
         start: Solution | None,
         enough: int | None,
     ) -> list[Day]:
-        began_s = time.perf_counter()
         until = _Until(max(seconds, 0.0), enough, self.should_stop)
         found = _solve(data, until, self.seed, start)
-        self.took_s += time.perf_counter() - began_s
         best = found.best if found.is_feasible() else start
         return [] if best is None else list(self._days(best))
 
@@ -216,6 +214,7 @@ class TourSearch:
                 tw_early=work.starts_s(crew),
                 tw_late=work.starts_s(crew) + work.shift_s(crew),
                 shift_duration=work.shift_s(crew),
+                fixed_cost=_DAY_COST,
                 unit_distance_cost=0,
                 unit_duration_cost=1,
                 profile=self.profile_of[crew],

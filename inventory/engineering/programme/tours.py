@@ -1,5 +1,6 @@
 """Tours of crews through their stops: each stop once, or named with the reason it is not."""
 
+import time
 from collections.abc import Callable, Sequence
 
 from inventory.engineering.programme.tour_order import Day, by_weight
@@ -68,7 +69,7 @@ def plan_tours(
     speed_mi_per_h : float
         Between stops, over 0. [mi/h]
     seconds : float
-        How long to search. [s]
+        How long it may take, all told but for the last step in hand. [s]
     seed : int
         Of the search.
     progress : callable, optional
@@ -91,6 +92,7 @@ def plan_tours(
     >>> tours.days[0].visits, tours.unserved[0][0]
     ((Visit(key=7, at_minute=422),), 8)
     """
+    ends_s = time.perf_counter() + seconds
     check_tours(stops, crews, seconds, seed)
     check_travel(detour_factor, speed_mi_per_h)
     tell = progress or (lambda _words: None)
@@ -107,7 +109,7 @@ def plan_tours(
         each.key: why for each, why in zip(stops, why_hopeless(asked), strict=True) if why
     }
     work = _able(asked, reasons)
-    days = _days(work, seconds, seed, tell, should_stop) if work.stops else []
+    days = _days(work, ends_s, seed, tell, should_stop) if work.stops else []
     served = {work.stops[stop].key for day in days for stop in day.order}
     reasons |= {each.key: NO_TIME_LEFT for each in work.stops if each.key not in served}
     days.sort(key=lambda day: -max(work.stops[stop].weight for stop in day.order))
@@ -131,17 +133,18 @@ def _able(asked: Work, reasons: dict[int, str]) -> Work:
 
 def _days(
     work: Work,
-    seconds: float,
+    ends_s: float,
     seed: int,
     tell: Callable[[str], None],
     should_stop: Callable[[], bool],
 ) -> list[Day]:
     tell("finding days for all stops")
     search = TourSearch(work, seed, should_stop)
-    days = by_weight(work, search.serve(seconds * _SHARE_TO_SERVE))
+    left_s = ends_s - time.perf_counter()
+    days = by_weight(work, search.serve(left_s * _SHARE_TO_SERVE))
     if not should_stop():
         tell("making the days shorter")
-        days = by_weight(work, search.shorten(days, seconds - search.took_s))
+        days = by_weight(work, search.shorten(days, ends_s - time.perf_counter()))
     return days
 
 

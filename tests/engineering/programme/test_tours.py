@@ -78,6 +78,12 @@ def test_every_stop_is_served_once_within_the_hours_of_the_day():
         assert day.minutes == pytest.approx(drive + 15 * len(day.visits), abs=1.5)
 
 
+def test_short_work_at_the_yard_takes_one_day_and_not_three():
+    stops = [Stop(n, *HERE, 60.0) for n in range(3)]
+    tours = plan_tours(stops, [TourCrew(1, *HERE, days=3)], **TRAVEL, seconds=0.1)
+    assert [len(day.visits) for day in tours.days] == [3]
+
+
 def test_what_does_not_fit_is_named_and_the_lighter_stops_are_left_out():
     heavy = [Stop(n, *HERE, 100.0, weight=10.0) for n in range(4)]
     light = [Stop(10 + n, *HERE, 100.0, weight=1.0) for n in range(4)]
