@@ -259,7 +259,7 @@ def make_lot_finding(agency: Organisation, **fields: Any) -> LotFinding:
         "key": f"{kind}:{name}",
         "members": [{"kind": kind, "name": name}],
         "found_at": NOW,
-        "method_version": "forecast-2",
+        "method_version": "forecast-3",
         "sign_count": 58,
         "visit_count": 140,
         "effect_per_year": -0.001,

@@ -28,7 +28,7 @@ def fill_forecasts(agency: Organisation, shop: Organisation, sign: Sign) -> None
         colouring="sheeting",
         overlay="none",
         how="hand_held",
-        method_version="forecast-2",
+        method_version="forecast-3",
         fingerprint="0" * 64,
         fitted_at=NOW,
         newest_reading_on=NOW.date(),
@@ -45,7 +45,7 @@ def fill_forecasts(agency: Organisation, shop: Organisation, sign: Sign) -> None
         sign=sign,
         made_at=NOW,
         as_of_on=NOW.date(),
-        method_version="forecast-2",
+        method_version="forecast-3",
         fingerprint="0" * 64,
         basis="cohort",
         fit=fit,
@@ -63,6 +63,6 @@ def fill_forecasts(agency: Organisation, shop: Organisation, sign: Sign) -> None
     )
     make_lot_finding(agency, maker=shop)
     BackTest.objects.create(
-        organisation=agency, method_version="forecast-2", started_at=NOW, cut_offs=[]
+        organisation=agency, method_version="forecast-3", started_at=NOW, cut_offs=[]
     )
     ForecastRun.objects.create(organisation=agency, started_at=NOW, seen_at=NOW)

@@ -22,11 +22,13 @@ module                answers
 ``states``            the level and slope of each sign now, and its path
 ``predict``           R_A now, the chance of being below, and when a sign is due
 ``fleet_counts``      how many signs cross their level in each year
+``told``              what is told of an R_A, by one scale or by either
+``both_scales``       forecasts where readings do not tell the scale
 ``sign_due``          the colours of a sign put together
 ``lots``              which lots lose R_A fast (with lot_*, ordinary, aliases)
 ``life``              how long signs keep a level (with fade, hazard, control)
 ``measuring``         what a further reading is worth (with reading_*)
 ``backtest``          what earlier forecasts were worth (with rivals, scores, simulate)
-``yearly_change``     how a cohort is told (with cloud, count_range, curve_level)
+``yearly_change``     how a cohort is told (with cloud, count_range)
 ====================  ======================================================================
 """

@@ -13,10 +13,10 @@ from typing import Any, Self
 import numpy as np
 import numpy.typing as npt
 
-from inventory.engineering.forecast.fit import CohortFit, Scale, design_columns
+from inventory.engineering.forecast.fit import CohortFit, design_columns, told_of
 from inventory.engineering.forecast.observations import Observations, TruthArray
 from inventory.engineering.forecast.predict import forecast_signs
-from inventory.engineering.forecast.rivals import Told, tell_by_age_table, tell_by_own_lines
+from inventory.engineering.forecast.rivals import tell_by_age_table, tell_by_own_lines
 from inventory.engineering.forecast.scores import (
     TENTHS,
     Share,
@@ -25,6 +25,7 @@ from inventory.engineering.forecast.scores import (
     tenth_of,
     tenths,
 )
+from inventory.engineering.forecast.told import Telling
 from inventory.engineering.inspection.student import FloatArray, WholeArray
 from inventory.errors import OutOfRangeError
 
@@ -93,12 +94,13 @@ class Tally:
     came: tuple[int, ...] = (0,) * TENTHS
 
     @classmethod
-    def of(cls, told: Told, seen: FloatArray, level: FloatArray) -> Self:
+    def of(cls, told: Telling, seen: FloatArray, level: FloatArray) -> Self:
         """
         Return the tally of readings; a level that is not known is nan.
 
         Examples
         --------
+        >>> from inventory.engineering.forecast.told import Told
         >>> told = Told(np.array([200.0, 200.0]), np.array([10.0, 10.0]), is_log=False)
         >>> one_in = Tally.of(told, np.array([190.0, 150.0]), np.array([160.0, np.nan]))
         >>> one_in.count, one_in.inside, round(one_in.bias_rel, 3), one_in.judged
@@ -225,7 +227,7 @@ class ToldRow:
 
 def tell_by_fit(
     fit: CohortFit, known: Observations, later: LaterReadings, *, age_now_years: FloatArray
-) -> Told:
+) -> Telling:
     """
     Return what a fit tells of later readings.
 
@@ -246,7 +248,7 @@ def tell_by_fit(
 
     Examples
     --------
-    >>> from inventory.engineering.forecast.fit import fit_cohort
+    >>> from inventory.engineering.forecast.fit import Scale, fit_cohort
     >>> from inventory.engineering.forecast.shapes import LINEAR
     >>> known = Observations.plain([0, 0, 1, 1], [0, 5, 1, 8], [260, 210, 280, 200])
     >>> fit = fit_cohort(known, scale=Scale.LOG, shape=LINEAR)
@@ -256,6 +258,16 @@ def tell_by_fit(
     >>> told.mean_cd_lx_m2.round().tolist()
     [186.0]
     """
+    return told_of(
+        fit,
+        [_told_on_scale(each, known, later, age_now_years) for each, _weight in fit.parts],
+    )
+
+
+def _told_on_scale(
+    fit: CohortFit, known: Observations, later: LaterReadings, age_now_years: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return mean and variance of later readings, on the scale of a fit."""
     wanted, place = np.unique(later.sign, return_inverse=True)
     ages, is_known = age_now_years[wanted], known.is_age_known[wanted]
     state = forecast_signs(
@@ -273,8 +285,7 @@ def tell_by_fit(
     mean = state.level[place] + t * state.slope[place]
     if fit.shape.knots_years:
         mean += _bend_ahead(fit, ages[place], is_known[place], t)
-    middle = 1.0 if fit.scale is Scale.LOG else fit.middle_cd_lx_m2
-    share = later.repeatability_rel * middle
+    share = later.repeatability_rel * fit.unit
     variance = (
         state.of_level[place]
         + 2 * t * state.of_both[place]
@@ -283,7 +294,7 @@ def tell_by_fit(
         + share * share / later.reading_count
         + fit.variances.session_sd**2
     )
-    return Told(mean, np.sqrt(variance), is_log=fit.scale is Scale.LOG)
+    return mean, variance
 
 
 def _bend_ahead(
@@ -329,7 +340,7 @@ def score_later(
         if not chosen.any():
             continue
         some = later.of(chosen)
-        told = {
+        told: dict[Rival, Telling] = {
             Rival.FORECAST: tell_by_fit(fit, known, some, age_now_years=age_now_years),
             Rival.AGE_TABLE: tell_by_age_table(
                 known, age_years=age[chosen], is_age_known=is_age_known[chosen]

@@ -1,10 +1,10 @@
 """Which model a cohort gets: the one that tells readings held back from it best."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import log_ndtr
+from scipy.special import log_ndtr, stdtr
 
 from inventory.engineering.forecast.covariates import (
     NONE,
@@ -16,6 +16,7 @@ from inventory.engineering.forecast.fit import (
     SESSION_PRIOR,
     WEAK_PRIOR,
     CohortFit,
+    OtherScale,
     Prior,
     Scale,
     fit_cohort,
@@ -29,7 +30,8 @@ from inventory.errors import OutOfRangeError
 
 MOST_SIGNS = 3_000  # the models are compared on
 FURTHER_ERRORS = 2.0  # a covariate must gain, that few cohorts get one by chance
-LEAST_HELD_BACK = 100  # readings, for a comparison to mean something
+LEAST_HELD_BACK = 100  # readings, for curves and covariates to be compared
+LEAST_CHANCE = 0.05  # of a scale, for forecasts to allow for it
 _HALF_LOG_2PI = 0.5 * float(np.log(2 * np.pi))
 
 
@@ -98,10 +100,15 @@ def choose_cohort_model(
     Return the fit of the model that tells held-back readings best, or nearly so and simpler.
 
     Of at most 3,000 signs, drawn by whole lots, the last reading of each is held back, and
-    told from all earlier ones where its sign has some: forward, as forecasts are. Compared
-    are the logarithm of R_A and R_A as it is, along a line and along a curve; then, with the
-    one of these chosen, whether facing quadrants and whether districts change apart. A model
-    must beat a simpler one by more than one standard error of the difference.
+    told from all earlier ones where its sign has some: forward, as forecasts are. On the
+    logarithm of R_A and on R_A as it is a line and a curve are compared; a curve must beat the
+    line by more than one standard error of the difference. Then, on the likelier scale,
+    whether facing quadrants and whether districts change apart.
+
+    Which scale is right is left open where the readings do not tell: the fit then has the
+    other scale beside it, with the chance that it is the better, and forecasts are of both.
+    With fewer than 100 readings to hold back nothing is compared, and each has a half: a
+    visit ahead tells how readings scatter rather than how the line goes on.
 
     Parameters
     ----------
@@ -126,55 +133,125 @@ def choose_cohort_model(
     --------
     >>> few = Observations.plain([0, 0, 1, 1], [0, 5, 1, 8], [260, 210, 280, 200])
     >>> chosen = choose_cohort_model(few)
-    >>> chosen.fit.scale.value, chosen.fit.shape.name, chosen.scores
-    ('log', 'linear', ())
+    >>> chosen.fit.scale.value, chosen.fit.shape.name, round(chosen.fit.other.weight, 1)
+    ('log', 'linear', 0.5)
     >>> chosen.reason
-    'Logarithm of R_A along a straight line: with 2 readings to hold back (100 are needed) other
-    models are not compared.'
+    'Logarithm of R_A along a straight line or R_A as it is along a straight line: with 2
+    readings to hold back (100 are needed) the two are not told apart. Forecasts allow for both
+    alike.'
     """
     tell = progress or (lambda _words: None)
     some = _sample(observations)
     trial = _Trial.make(some, prior, session_sd, tell)
-    best = _Model(Scale.LOG, LINEAR)
-    scores: tuple[ModelScore, ...] = ()
-    if trial.held_back_count < LEAST_HELD_BACK:
-        reason = (
-            f"with {trial.held_back_count} readings to hold back ({LEAST_HELD_BACK} are "
-            "needed) other models are not compared."
+    found = _compare(trial, some)
+    best, other = found.best, found.other
+
+    def fitted(model: _Model) -> CohortFit:
+        return fit_cohort(
+            observations,
+            scale=model.scale,
+            shape=model.shape,
+            covariates=model.covariates,
+            prior=prior,
+            session_sd=session_sd,
+            start=trial.found.get(model.scale),
+            progress=tell,
         )
-    else:
-        shapes = [LINEAR]
-        ages = trial.earlier.age_years[trial.earlier.is_age_known[trial.earlier.sign]]
-        try:
-            shapes.append(AgeShape.curved(ages))
-        except OutOfRangeError:
-            tell("the ages read are too close together for a curve")
-        tried = [
+
+    fit = fitted(best)
+    if other is not None:
+        fit = replace(fit, other=OtherScale(fitted(other), found.other_weight))
+    return ChosenFit(fit, found.scores, _reason(found, trial.held_back_count))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Compared:
+    """The model chosen, and that on the other scale with its chance where that is open."""
+
+    best: _Model
+    other: _Model | None
+    other_weight: float
+    scores: tuple[ModelScore, ...]
+
+
+def _compare(trial: "_Trial", some: Observations) -> _Compared:
+    """Return what the readings held back say of each model."""
+    if trial.held_back_count < LEAST_HELD_BACK:
+        return _Compared(_Model(Scale.LOG, LINEAR), _Model(Scale.PLAIN, LINEAR), 0.5, ())
+    shapes = [LINEAR]
+    ages = trial.earlier.age_years[trial.earlier.is_age_known[trial.earlier.sign]]
+    try:
+        shapes.append(AgeShape.curved(ages))
+    except OutOfRangeError:
+        trial.tell("the ages read are too close together for a curve")
+    tried: list[tuple[_Model, FloatArray]] = []
+    of_scale: list[int] = []
+    for scale in Scale:
+        own = [
             (model, trial.scores_of(model))
-            for shape in shapes
-            for model in (_Model(Scale.LOG, shape), _Model(Scale.PLAIN, shape))
+            for model in (_Model(scale, shape) for shape in shapes)
         ]
-        place = _simplest_near_best(tried)
-        for covariates in _to_try(some):
-            now = tried[place][0]
-            more = _Model(now.scale, now.shape, _joined(now.covariates, covariates))
-            tried.append((more, trial.scores_of(more)))
-            if _is_better(tried[-1][1], tried[place][1], FURTHER_ERRORS):
-                place = len(tried) - 1
-        best = tried[place][0]
-        scores = _scored(tried, place)
-        reason = _reason(scores, trial.held_back_count)
-    fit = fit_cohort(
-        observations,
-        scale=best.scale,
-        shape=best.shape,
-        covariates=best.covariates,
-        prior=prior,
-        session_sd=session_sd,
-        start=trial.found.get(best.scale),
-        progress=tell,
+        of_scale.append(len(tried) + _simplest_near_best(own))
+        tried += own
+    place, beside = of_scale
+    weight = chance_of_better(tried[beside][1] - tried[place][1], some.session[trial.held_back])
+    if weight > 0.5:
+        place, beside, weight = beside, place, 1.0 - weight
+    is_open = weight >= LEAST_CHANCE
+    for covariates in _to_try(some):
+        now = tried[place][0]
+        more = _Model(now.scale, now.shape, _joined(now.covariates, covariates))
+        tried.append((more, trial.scores_of(more)))
+        if _is_better(tried[-1][1], tried[place][1], FURTHER_ERRORS):
+            place = len(tried) - 1
+    best, other = tried[place][0], tried[beside][0]
+    return _Compared(
+        best,
+        replace(other, covariates=best.covariates) if is_open else None,
+        weight,
+        _scored(tried, place),
     )
-    return ChosenFit(fit, scores, f"{best.words[0].upper()}{best.words[1:]}: {reason}")
+
+
+def chance_of_better(gain: FloatArray, session: WholeArray) -> float:
+    """
+    Return how probable it is that scores are higher in the long run.
+
+    Readings of one session err together, so that the mean gain of sessions is what varies:
+    Student's t of the mean over its standard error, with as many degrees of freedom as there
+    are sessions less one. With a single session nothing is told: 0.5.
+
+    Parameters
+    ----------
+    gain : array of float
+        How much higher each score is.
+    session : array of int
+        Whose each is; −1 is one of its own.
+
+    References
+    ----------
+    .. [1] K.-Y. Liang and S. L. Zeger (1986), Biometrika 73, 13-22: errors of sums from the
+       sums of groups (from memory).
+
+    Examples
+    --------
+    >>> gain = np.array([0.2, 0.1, 0.3, -0.1, 0.2])
+    >>> round(chance_of_better(gain, np.full(5, -1)), 2)
+    0.95
+    >>> chance_of_better(gain, np.zeros(5, dtype=int))
+    0.5
+    """
+    alone = session < 0
+    group = np.where(alone, session.max(initial=0) + 1 + np.arange(len(session)), session)
+    _numbers, place = np.unique(group, return_inverse=True)
+    away = np.bincount(place, gain - gain.mean())
+    number = len(away)
+    if number < 2:
+        return 0.5
+    error = float(np.sqrt((away**2).sum() * number / (number - 1))) / len(gain)
+    if error == 0.0:
+        return 0.5 + 0.5 * float(np.sign(gain.mean()))
+    return float(stdtr(number - 1, gain.mean() / error))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -382,13 +459,32 @@ def _scored(tried: list[tuple[_Model, FloatArray]], chosen: int) -> tuple[ModelS
     return tuple(found)
 
 
-def _reason(scores: tuple[ModelScore, ...], held_back: int) -> str:
-    own = next(each for each in scores if each.is_chosen)
-    best = min(scores, key=lambda each: each.below_best)
+def _reason(found: _Compared, held_back: int) -> str:
+    words = found.best.words
+    if found.other is not None:
+        if held_back < LEAST_HELD_BACK:
+            why = (
+                f"with {held_back} readings to hold back ({LEAST_HELD_BACK} are needed) the "
+                "two are not told apart. Forecasts allow for both alike."
+            )
+        else:
+            why = (
+                f"{held_back:,} held-back readings do not tell which; the second has a chance "
+                f"of {100 * found.other_weight:.0f} %. Forecasts allow for both."
+            )
+        words = f"{words} or {found.other.words}: {why}"
+        return words[0].upper() + words[1:]
+    own = next(each for each in found.scores if each.is_chosen)
+    best = min(found.scores, key=lambda each: each.below_best)
+    number = len(found.scores)
     if own is best:
-        return f"of {len(scores)} models it told {held_back:,} held-back readings best."
-    return (
-        f"of {len(scores)} models the simplest that told {held_back:,} held-back readings as "
-        f"well as any, as far as they can say ({best.words}: better by {own.below_best:.4f} a "
-        f"reading, with a standard error of {own.se_against_best:.4f})."
-    )
+        why = f"of {number} models it told {held_back:,} held-back readings best."
+    else:
+        why = (
+            f"of {number} models the simplest that told {held_back:,} held-back readings as "
+            f"well as any, as far as they can say ({best.words}: better by "
+            f"{own.below_best:.4f} a reading, with a standard error of "
+            f"{own.se_against_best:.4f})."
+        )
+    words = f"{words}: {why}"
+    return words[0].upper() + words[1:]

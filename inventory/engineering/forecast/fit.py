@@ -1,6 +1,6 @@
 """The fit of a cohort: variances by restricted likelihood, then its line and its lots."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any, Self
 
@@ -32,6 +32,7 @@ from inventory.engineering.forecast.sums import (
     design_columns,
     sum_observations,
 )
+from inventory.engineering.forecast.told import Told, ToldOnBoth
 from inventory.engineering.forecast.variances import Variances
 from inventory.engineering.inspection.student import FloatArray, WholeArray
 from inventory.errors import OutOfRangeError
@@ -42,6 +43,7 @@ __all__ = (
     "WEAK_PRIOR",
     "CohortCurve",
     "CohortFit",
+    "OtherScale",
     "Prior",
     "Scale",
     "cohort_curve",
@@ -50,9 +52,21 @@ __all__ = (
     "sum_observations",
 )
 
-METHOD_VERSION = "forecast-2"
+METHOD_VERSION = "forecast-3"
 MINIMUM_LOTS = 5  # with two signs each, for lots to have a spread of their own
 Z_90 = float(ndtri(0.95))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OtherScale:
+    """
+    A cohort's fit on the other scale, and how probable it is that it tells the better.
+
+    ``weight`` is over 0, at most 0.5: the likelier scale comes first.
+    """
+
+    fit: "CohortFit"
+    weight: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -66,6 +80,8 @@ class CohortFit:
     give them a term. ``oldest_age_years`` is the highest age read, ``middle_cd_lx_m2`` the
     median R_A. ``sessions`` are the errors found of each instrument and day, where they were
     looked for. A fit that was stored and read again has no ``grams``, lots or sessions.
+    ``other`` is the fit on the other scale, where the readings do not tell which is right:
+    forecasts are then of both.
     """
 
     scale: Scale
@@ -80,11 +96,19 @@ class CohortFit:
     grams: SignGrams | None
     covariates: Covariates = NONE
     sessions: SessionErrors | None = None
+    other: OtherScale | None = None
 
     @property
     def coefficients(self) -> FloatArray:
         """Return the cohort's level, yearly change, bends, and contrasts."""
         return self.solution.coefficients
+
+    @property
+    def parts(self) -> tuple[tuple["CohortFit", float], ...]:
+        """Return the fit with its weight, and that on the other scale where that is open."""
+        if self.other is None:
+            return ((self, 1.0),)
+        return (self, 1.0 - self.other.weight), (self.other.fit, self.other.weight)
 
     @property
     def unit(self) -> float:
@@ -151,6 +175,9 @@ class CohortFit:
             "visit_count": self.visit_count,
             "oldest_age_years": self.oldest_age_years,
             "middle_cd_lx_m2": self.middle_cd_lx_m2,
+            "other": None
+            if self.other is None
+            else {"weight": self.other.weight, "fit": self.other.fit.to_json()},
         }
 
     @classmethod
@@ -186,6 +213,11 @@ class CohortFit:
             middle_cd_lx_m2=float(stored["middle_cd_lx_m2"]),
             grams=None,
             covariates=Covariates.from_json(stored["covariates"]),
+            other=None
+            if stored["other"] is None
+            else OtherScale(
+                cls.from_json(stored["other"]["fit"]), float(stored["other"]["weight"])
+            ),
         )
 
 
@@ -218,18 +250,37 @@ def cohort_curve(fit: CohortFit, ages_years: FloatArray) -> CohortCurve:
     >>> curve.median.round().tolist(), curve.signs_low.round().tolist()
     ([220.0], [179.0])
     """
+    parts = [(each, *_line(each, ages_years)) for each, _weight in fit.parts]
+    of_line, of_signs = (
+        told_of(fit, [(middle, variances[place]) for _fit, middle, *variances in parts])
+        for place in (0, 1)
+    )
+    bands = [of_line.quantile(0.5)]
+    for told in (of_line, of_signs):
+        bands += [told.low_cd_lx_m2, told.high_cd_lx_m2]
+    return CohortCurve(ages_years, *(np.maximum(each, 0.0) for each in bands))
+
+
+def _line(fit: CohortFit, ages_years: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return the line on a fit's scale, its variance, and that of signs about it."""
     x = fit.shape.basis(ages_years)
     size = x.shape[1]
-    middle = x @ fit.coefficients[:size]
     of_line = ((x @ fit.solution.covariance[:size, :size]) * x).sum(axis=1)
     spread = fit.variances.with_lots_added() if fit.variances.has_lots else fit.variances
     g = spread.sign_matrix
     of_signs = of_line + g[0, 0] + 2 * ages_years * g[0, 1] + ages_years**2 * g[1, 1]
-    bands = [middle]
-    for variance in (of_line, of_signs):
-        margin = Z_90 * np.sqrt(variance)
-        bands += [middle - margin, middle + margin]
-    return CohortCurve(ages_years, *(to_cd_lx_m2(fit.scale, each) for each in bands))
+    return x @ fit.coefficients[:size], of_line, of_signs
+
+
+def told_of(
+    fit: CohortFit, parts: Sequence[tuple[FloatArray, FloatArray]]
+) -> Told | ToldOnBoth:
+    """Return what is told of R_A by mean and variance on the scale of each of a fit's parts."""
+    told = [
+        Told(mean, np.sqrt(variance), is_log=each.scale is Scale.LOG)
+        for (each, _weight), (mean, variance) in zip(fit.parts, parts, strict=True)
+    ]
+    return told[0] if fit.other is None else ToldOnBoth(*told, other_weight=fit.other.weight)
 
 
 def to_cd_lx_m2(scale: Scale, values: FloatArray) -> FloatArray:

@@ -181,7 +181,8 @@ def expected_life(fit: CohortFit, level_cd_lx_m2: float) -> Life:
     counts is when its true R_A is first below the level. The bounds are of 400 draws of the
     cohort's line from its uncertainty, always the same, each with the spread of signs as
     uncertain as that of a sample of as many signs; dirt and the instrument
-    do not age a sign and are left out.
+    do not age a sign and are left out. Where the scale is open, the life and the draws are of
+    both scales by their weights.
 
     Parameters
     ----------
@@ -209,7 +210,7 @@ def expected_life(fit: CohortFit, level_cd_lx_m2: float) -> Life:
         msg = f"The level to keep is {level_cd_lx_m2:g} cd/lx/m²; it is over 0."
         raise OutOfRangeError(msg)
     ages = np.arange(0.0, LONGEST_YEARS + _STEP_YEARS / 2, _STEP_YEARS)
-    crossed = _share_crossed(fit, level_cd_lx_m2, ages)
+    crossed = _share_crossed_on_each(fit, level_cd_lx_m2, ages)
     whole = np.arange(TABLE_YEARS + 1) * round(1 / _STEP_YEARS)
     tail = (1 - CONFIDENCE) / 2
     low, high = np.quantile(crossed[1:, whole], (tail, 1 - tail), axis=0)
@@ -228,6 +229,23 @@ def expected_life(fit: CohortFit, level_cd_lx_m2: float) -> Life:
 def life_of(fit: CohortFit, level_cd_lx_m2: float) -> dict[str, Any]:
     """Return :func:`expected_life` as plain values to store beside the fit."""
     return expected_life(fit, level_cd_lx_m2).to_json()
+
+
+def _share_crossed_on_each(
+    fit: CohortFit, level_cd_lx_m2: float, ages: FloatArray
+) -> FloatArray:
+    """
+    Return :func:`_share_crossed`; of both scales where that is open.
+
+    The best estimate is then of both by their weights, and so many of the draws of each.
+    """
+    crossed = _share_crossed(fit, level_cd_lx_m2, ages)
+    if fit.other is None:
+        return crossed
+    of_other = _share_crossed(fit.other.fit, level_cd_lx_m2, ages)
+    best = (1.0 - fit.other.weight) * crossed[:1] + fit.other.weight * of_other[:1]
+    number = round(DRAWS * fit.other.weight)
+    return np.concatenate([best, crossed[1 + number :], of_other[1 : 1 + number]])
 
 
 def _share_crossed(fit: CohortFit, level_cd_lx_m2: float, ages: FloatArray) -> FloatArray:

@@ -21,7 +21,7 @@ from inventory.errors import OutOfRangeError
 
 LONGEST_YEARS = 30
 NOT_WITHIN_30_YEARS = np.inf
-_EARLY, _LATE = 0.05, 0.95
+EARLY, LATE = 0.05, 0.95
 _NEGLIGIBLE = 1e-4  # of a first crossing that is undone again; adds less than this
 
 
@@ -40,7 +40,7 @@ class SignState:
     of_slope: float
 
 
-_STATE = ("level", "slope", "of_level", "of_both", "of_slope")
+STATE = ("level", "slope", "of_level", "of_both", "of_slope")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -53,7 +53,8 @@ class SignForecasts:
     good: it never falls. ``level`` to ``of_slope`` are the state, see :class:`SignState`.
     ``due_years`` is the threshold's quantile of the years until the level is first crossed,
     ``due_low_years`` and ``due_high_years`` the 5 % and 95 % ones; infinite is not within 30
-    years, 0 is now.
+    years, 0 is now. ``parts`` are the forecasts on either scale, where these are of both: the
+    state is then that of the first.
     """
 
     years_ahead: FloatArray
@@ -72,10 +73,11 @@ class SignForecasts:
     of_level: FloatArray
     of_both: FloatArray
     of_slope: FloatArray
+    parts: "tuple[SignForecasts, ...]" = ()
 
     def state_of(self, sign: int) -> SignState:
         """Return the state of one sign, to store and to draw its curve from."""
-        return SignState(*(float(getattr(self, name)[sign]) for name in _STATE))
+        return SignState(*(float(getattr(self, name)[sign]) for name in STATE))
 
 
 def forecast_signs(
@@ -163,9 +165,9 @@ def forecast_signs(
         margin = Z_90 * spread[0]
         figures[0, part], figures[1, part] = path[0], path[0] - margin
         figures[2, part] = path[0] + margin
-        for row, share in ((3, due_probability), (4, _EARLY), (5, _LATE)):
-            figures[row, part] = _quantile(crossed, ahead, share)
-        for row, name in enumerate(_STATE):
+        for row, share in ((3, due_probability), (4, EARLY), (5, LATE)):
+            figures[row, part] = crossing_quantile(crossed, ahead, share)
+        for row, name in enumerate(STATE):
             figures[6 + row, part] = getattr(states, name)
     present = to_cd_lx_m2(fit.scale, figures[:3])
     return SignForecasts(
@@ -180,50 +182,27 @@ def forecast_signs(
         due_high_years=figures[5],
         has_own_readings=has_own,
         is_extrapolated=age_now_years + figures[3] > fit.oldest_age_years,
-        **{name: figures[6 + row] for row, name in enumerate(_STATE)},
+        **{name: figures[6 + row] for row, name in enumerate(STATE)},
     )
 
 
-def sign_curve(
+def sign_path(
     fit: CohortFit,
     state: SignState,
     *,
     age_now_years: float,
     is_age_known: bool,
     ages_years: FloatArray,
-) -> tuple[FloatArray, FloatArray, FloatArray]:
+) -> tuple[FloatArray, FloatArray]:
     """
-    Return one sign's true R_A by age, in cd/lx/m²: median, and the bounds of its 90 %.
+    Return mean and variance of one sign's level by age, on its fit's scale.
 
-    Parameters
-    ----------
-    fit : CohortFit
-        Of its cohort, as fitted or as stored.
-    state : SignState
-        Its state as forecast.
-    age_now_years : float
-        What "now" was in that forecast. [year]
-    is_age_known : bool
-        Whether the age counts from the day the sign was put up.
-    ages_years : array of float
-        0 or more, before now and after. [year]
+    See :func:`~inventory.engineering.forecast.both_scales.sign_told`.
 
     Raises
     ------
     OutOfRangeError
         If an age is under 0.
-
-    Examples
-    --------
-    >>> from inventory.engineering.forecast.fit import fit_cohort
-    >>> from inventory.engineering.forecast.observations import Observations
-    >>> from inventory.engineering.forecast.shapes import LINEAR
-    >>> two = Observations.plain([0, 0, 1, 1], [0, 5, 1, 8], [260, 210, 280, 200])
-    >>> fit = fit_cohort(two, scale=Scale.LOG, shape=LINEAR)
-    >>> median, low, high = sign_curve(fit, SignState(5.3, -0.045, 0.003, 0.0004, 0.0001),
-    ...     age_now_years=6.0, is_age_known=True, ages_years=np.array([6.0, 16.0]))
-    >>> median.round().tolist(), low.round().tolist()
-    ([200.0, 128.0], [183.0, 101.0])
     """
     ages = np.asarray(ages_years, dtype=np.float64)
     if len(ages) and not ages.min() >= 0:
@@ -237,15 +216,10 @@ def sign_curve(
         None,
         None,
     )
-    values = {name: np.array([getattr(state, name)]) for name in _STATE}
+    values = {name: np.array([getattr(state, name)]) for name in STATE}
     states = SignStates(**values, by_level=np.zeros((1, 0)), by_slope=np.zeros((1, 0)))
     ahead = ages - age_now_years
-    middle = mean_path(fit, states, signs, ahead)[:, 0]
-    margin = Z_90 * np.sqrt(path_variance(states, ahead)[:, 0])
-    low, median, high = (
-        to_cd_lx_m2(fit.scale, each) for each in (middle - margin, middle, middle + margin)
-    )
-    return median, low, high
+    return mean_path(fit, states, signs, ahead)[:, 0], path_variance(states, ahead)[:, 0]
 
 
 def first_crossing(
@@ -288,8 +262,12 @@ def both_below(h: FloatArray, k: FloatArray, correlation: FloatArray) -> FloatAr
     return np.asarray(0.5 * (ndtr(h) + ndtr(k)) - first - second - apart)
 
 
-def _quantile(crossed: FloatArray, ahead: FloatArray, share: float) -> FloatArray:
-    """Return when a share is reached: between year ends along a line of normal quantiles."""
+def crossing_quantile(crossed: FloatArray, ahead: FloatArray, share: float) -> FloatArray:
+    """
+    Return when a share is reached: between year ends along a line of normal quantiles.
+
+    ``crossed`` has a row per time ahead, the first of them now.
+    """
     is_reached = crossed >= share
     last = np.argmax(is_reached, axis=0)
     before = np.maximum(last - 1, 0)

@@ -1,12 +1,9 @@
 """What a forecast is compared with: a table by age, and a straight line through each sign."""
 
-from dataclasses import dataclass
-
 import numpy as np
-from scipy.special import ndtr, ndtri
 
 from inventory.engineering.forecast.observations import Observations
-from inventory.engineering.forecast.scores import crps_log_normal, crps_normal
+from inventory.engineering.forecast.told import Told
 from inventory.engineering.inspection.student import FloatArray, WholeArray
 from inventory.errors import OutOfRangeError
 
@@ -14,59 +11,6 @@ AGE_BAND_YEARS = 2.0
 LEAST_IN_BAND = 5
 LEAST_FOR_OWN_SD = 5
 MINIMUM_SPAN_YEARS = 0.5
-_NORMAL_90 = float(ndtri(0.95))
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Told:
-    """
-    What was told of readings beforehand: normal, of R_A or (``is_log``) of its logarithm.
-
-    Examples
-    --------
-    >>> told = Told(np.log([200.0]), np.array([0.1]), is_log=True)
-    >>> told.low_cd_lx_m2.round(1).tolist(), told.high_cd_lx_m2.round(1).tolist()
-    ([169.7], [235.8])
-    >>> told.below(np.array([200.0])).tolist()
-    [0.5]
-    """
-
-    mean: FloatArray
-    sd: FloatArray
-    is_log: bool
-
-    @property
-    def low_cd_lx_m2(self) -> FloatArray:
-        """Return the lower end of the 90 % range."""
-        return self._at(-_NORMAL_90)
-
-    @property
-    def high_cd_lx_m2(self) -> FloatArray:
-        """Return the upper end of the 90 % range."""
-        return self._at(_NORMAL_90)
-
-    @property
-    def mean_cd_lx_m2(self) -> FloatArray:
-        """Return the mean of R_A itself."""
-        return np.exp(self.mean + 0.5 * self.sd**2) if self.is_log else self.mean
-
-    def below(self, values_cd_lx_m2: FloatArray) -> FloatArray:
-        """Return how probable a reading under each value is."""
-        values = np.log(values_cd_lx_m2) if self.is_log else values_cd_lx_m2
-        return np.asarray(ndtr((values - self.mean) / self.sd))
-
-    def crps(self, seen_cd_lx_m2: FloatArray) -> FloatArray:
-        """Return the score of each, in cd/lx/m²."""
-        score = crps_log_normal if self.is_log else crps_normal
-        return score(self.mean, self.sd, seen_cd_lx_m2)
-
-    def of(self, chosen: FloatArray) -> "Told":
-        """Return what was told of some of the readings."""
-        return Told(self.mean[chosen], self.sd[chosen], self.is_log)
-
-    def _at(self, deviations: float) -> FloatArray:
-        value = self.mean + deviations * self.sd
-        return np.exp(value) if self.is_log else value
 
 
 def tell_by_age_table(

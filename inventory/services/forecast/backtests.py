@@ -23,7 +23,7 @@ from inventory.engineering.forecast.backtest import (
 )
 from inventory.engineering.forecast.choose import choose_cohort_model
 from inventory.engineering.forecast.covariates import Covariates
-from inventory.engineering.forecast.fit import METHOD_VERSION, Scale, fit_cohort
+from inventory.engineering.forecast.fit import METHOD_VERSION, OtherScale, Scale, fit_cohort
 from inventory.engineering.forecast.observations import UNKNOWN, Observations
 from inventory.engineering.forecast.shapes import LINEAR, AgeShape
 from inventory.errors import OutOfRangeError
@@ -377,15 +377,29 @@ def _fit(
             "quadrant": fit.covariates.uses_quadrant,
             "district": fit.covariates.uses_district,
             "chosen_of": len(known),
+            "other": None
+            if fit.other is None
+            else {
+                "scale": fit.other.fit.scale.value,
+                "shape": fit.other.fit.shape.name,
+                "weight": fit.other.weight,
+            },
         }
     of_read = known.district[np.unique(known.sign)] if before["district"] else np.array([], int)
-    fit = fit_cohort(
-        known,
-        scale=Scale(before["scale"]),
-        shape=_curve(known) if before["shape"] == CURVED else LINEAR,
-        covariates=Covariates.of_districts(of_read, uses_quadrant=before["quadrant"]),
-        session_sd=session_sd,
-    )
+    covariates = Covariates.of_districts(of_read, uses_quadrant=before["quadrant"])
+
+    def fitted(model: dict[str, Any]) -> Fit:
+        return fit_cohort(
+            known,
+            scale=Scale(model["scale"]),
+            shape=_curve(known) if model["shape"] == CURVED else LINEAR,
+            covariates=covariates,
+            session_sd=session_sd,
+        )
+
+    fit, other = fitted(before), before.get("other")
+    if other is not None:
+        fit = replace(fit, other=OtherScale(fitted(other), other["weight"]))
     return fit, before
 
 

@@ -7,9 +7,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from django.db import transaction
 
-from inventory.engineering.forecast.fleet_counts import due_counts
+from inventory.engineering.forecast.both_scales import (
+    counts_of_cohort,
+    forecast_of_cohort,
+    sums_on_each,
+)
 from inventory.engineering.forecast.observations import UNKNOWN
-from inventory.engineering.forecast.predict import forecast_signs
 from inventory.engineering.forecast.sign_due import years_to_year_end
 from inventory.models import CohortFit
 from inventory.services.forecast.gathering import DAYS_PER_YEAR
@@ -44,7 +47,7 @@ def count_due(cohort: FittedCohort, found: StoredSigns, rules: ForecastRules) ->
     if chosen.any():
         part = gathered.observations.of_signs(chosen)
         fit = cohort.fit
-        grams = fit.sums_of(part)
+        grams = sums_on_each(fit, part)
         today = rules.today.toordinal()
         known: dict[str, Any] = {
             "lot": part.lot,
@@ -54,7 +57,7 @@ def count_due(cohort: FittedCohort, found: StoredSigns, rules: ForecastRules) ->
             "quadrant": part.quadrant,
             "district": part.district,
         }
-        forecasts = forecast_signs(
+        forecasts = forecast_of_cohort(
             fit,
             grams,
             due_probability=rules.due_probability,
@@ -62,7 +65,7 @@ def count_due(cohort: FittedCohort, found: StoredSigns, rules: ForecastRules) ->
             **known,
         )
         classes = [found.classes[sign_id] for sign_id in gathered.sign_id[chosen].tolist()]
-        by_class = due_counts(
+        by_class = counts_of_cohort(
             fit, forecasts, grams, safety_class=np.array(classes), **known
         ).to_json()
     row.life = row.life | {

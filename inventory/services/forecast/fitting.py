@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from django.db import transaction
 
+from inventory.engineering.forecast.both_scales import bare, fit_again
 from inventory.engineering.forecast.choose import choose_cohort_model
 from inventory.engineering.forecast.cloud import cloud_of
-from inventory.engineering.forecast.fit import METHOD_VERSION, fit_cohort
+from inventory.engineering.forecast.fit import METHOD_VERSION
 from inventory.engineering.forecast.fit import CohortFit as Fit
 from inventory.engineering.forecast.life import life_of
 from inventory.engineering.forecast.observations import UNKNOWN
@@ -47,15 +48,8 @@ class FittedCohort:
                 msg = f"{self.gathered.key.text} has no fit."
                 raise LookupError(msg)
             stored = Fit.from_json(self.row.parameters)
-            self.made = _bare(
-                fit_cohort(
-                    read_signs(self.gathered),
-                    scale=stored.scale,
-                    shape=stored.shape,
-                    covariates=stored.covariates,
-                    variances=stored.variances,
-                    session_sd=self.session_sd,
-                )
+            self.made = bare(
+                fit_again(stored, read_signs(self.gathered), session_sd=self.session_sd)
             )
         return self.made
 
@@ -92,7 +86,7 @@ def bring_up_to_date(
         if stored is not None:
             succeed(stored, now)
         row.save()
-    return FittedCohort(gathered, row, session_sd, is_new=True, made=_bare(chosen.fit))
+    return FittedCohort(gathered, row, session_sd, is_new=True, made=bare(chosen.fit))
 
 
 def session_sd_of(policy: AgencyPolicy | None) -> float | None:
@@ -133,11 +127,6 @@ def usual_level(gathered: GatheredCohort) -> float | None:
         return None
     values, counts = np.unique(levels, return_counts=True)
     return float(values[np.argmax(counts)])
-
-
-def _bare(fit: Fit) -> Fit:
-    """Return a fit without its sums, which take the most room."""
-    return replace(fit, grams=None)
 
 
 def _row(

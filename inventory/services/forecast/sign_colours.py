@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import astuple, dataclass, field
 from datetime import date
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
+from inventory.engineering.forecast.both_scales import forecast_of_cohort, sums_on_each
 from inventory.engineering.forecast.observations import UNKNOWN, Observations
-from inventory.engineering.forecast.predict import forecast_signs
 from inventory.engineering.forecast.sign_due import (
     Basis,
     ColourDue,
@@ -212,9 +212,9 @@ def _forecast(piece: _Slice, places: Any, rules: ForecastRules) -> SignForecasts
     part = part.of_signs(chosen)
     levels = gathered.level_cd_lx_m2[places]
     today = rules.today.toordinal()
-    return forecast_signs(
+    return forecast_of_cohort(
         fit,
-        fit.sums_of(part),
+        sums_on_each(fit, part),
         lot=part.lot,
         is_age_known=part.is_age_known,
         age_now_years=np.maximum(today - gathered.started_on[places], 0) / DAYS_PER_YEAR,
@@ -259,9 +259,8 @@ def _told(
         is_extrapolated=has_level and bool(forecasts.is_extrapolated[number]),
         fade=fade,
     )
-    state = forecasts.state_of(number)
-    numbers = [state.level, state.slope, state.of_level, state.of_both, state.of_slope]
-    return ToldColour(due, _stored(each, due, rules, numbers, is_verified))
+    states = [list(astuple(part.state_of(number))) for part in forecasts.parts or (forecasts,)]
+    return ToldColour(due, _stored(each, due, rules, states, is_verified))
 
 
 def _by_life(
@@ -324,7 +323,7 @@ def _stored(
     each: ColourOfSign,
     due: ColourDue,
     rules: ForecastRules,
-    state: list[float] | None,
+    states: list[list[float]] | None,
     is_verified: bool,
 ) -> dict[str, Any]:
     """Return a colour as its page reads it; days in ISO 8601."""
@@ -339,7 +338,7 @@ def _stored(
     return {
         "color": due.color,
         "basis": due.basis.value,
-        "fit_id": None if state is None or row is None else row.pk,
+        "fit_id": None if states is None or row is None else row.pk,
         "how": each.key.how.value,
         "sheeting_type": each.key.sheeting_type,
         "optics": each.key.optics.value,
@@ -361,7 +360,8 @@ def _stored(
         "age_years": None
         if started == UNKNOWN
         else round(max(rules.today.toordinal() - started, 0) / DAYS_PER_YEAR, 4),
-        "state": state,
+        "state": None if states is None else states[0],
+        "other_state": None if states is None or len(states) == 1 else states[1],
         "life": due.life_words,
         "reason": due.missing.words,
         "fade": None

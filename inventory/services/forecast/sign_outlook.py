@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from inventory.engineering.forecast.curve_level import probability_below
-from inventory.engineering.forecast.predict import SignState, sign_curve
+from inventory.engineering.forecast.both_scales import sign_told
+from inventory.engineering.forecast.predict import SignState
 from inventory.models import CohortFit, SignForecast
 from inventory.services.forecast.cohort_pages import read_fit
 
@@ -186,7 +186,8 @@ def _day(stored: str | None) -> date | None:
 
 def _curve(stored: dict[str, Any], fit: CohortFit | None, as_of_on: date) -> Curve | None:
     """Return the curve of a colour that is forecast from a fit, by its stored state."""
-    state, made = stored.get("state"), read_fit(fit) if fit else None
+    state, other = stored.get("state"), stored.get("other_state")
+    made = read_fit(fit) if fit else None
     if fit is None or made is None or not state:
         return None
     age_now_years = float(stored["age_years"])
@@ -197,21 +198,25 @@ def _curve(stored: dict[str, Any], fit: CohortFit | None, as_of_on: date) -> Cur
         ahead = (last - as_of_on).days / DAYS_PER_YEAR + YEARS_PAST_THE_LATEST
     ahead = min(max(ahead, LEAST_YEARS_AHEAD), MOST_YEARS_AHEAD)
     ages = np.linspace(0.0, age_now_years + ahead, CURVE_POINTS)
-    median, low, high = sign_curve(
+    told = sign_told(
         made,
-        SignState(*state),
+        [SignState(*state), *([SignState(*other)] if other else [])],
         age_now_years=age_now_years,
         is_age_known=bool(stored.get("is_age_known")),
         ages_years=ages,
     )
     level = stored.get("level_cd_lx_m2")
-    below = () if level is None else probability_below(made.scale, level, median, high)
+    below = () if level is None else told.below(np.full(len(ages), level)).tolist()
+    median, low, high = (
+        np.maximum(each, 0.0).tolist()
+        for each in (told.quantile(0.5), told.low_cd_lx_m2, told.high_cd_lx_m2)
+    )
     is_beyond = fit.oldest_age_years < ages[-1]
     return Curve(
         years=tuple((now - age_now_years + ages).tolist()),
-        ra_cd_lx_m2=tuple(median.tolist()),
-        low_cd_lx_m2=tuple(low.tolist()),
-        high_cd_lx_m2=tuple(high.tolist()),
-        probability_below=tuple(float(each) for each in below),
+        ra_cd_lx_m2=tuple(median),
+        low_cd_lx_m2=tuple(low),
+        high_cd_lx_m2=tuple(high),
+        probability_below=tuple(below),
         beyond_year=now - age_now_years + fit.oldest_age_years if is_beyond else None,
     )

@@ -19,9 +19,9 @@ from inventory.engineering.forecast.backtest import (
 )
 from inventory.engineering.forecast.fit import Scale, fit_cohort
 from inventory.engineering.forecast.observations import Observations
-from inventory.engineering.forecast.rivals import Told
 from inventory.engineering.forecast.shapes import LINEAR, AgeShape
 from inventory.engineering.forecast.simulate import FleetPlan, simulate_fleet
+from inventory.engineering.forecast.told import Told
 from inventory.errors import OutOfRangeError
 
 PLAN = FleetPlan(signs=500, signs_per_lot=25, unknown_age_share=0.2)

@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import multivariate_normal
 
+from inventory.engineering.forecast.both_scales import sign_told
 from inventory.engineering.forecast.fit import (
     WEAK_PRIOR,
     Scale,
@@ -15,7 +16,7 @@ from inventory.engineering.forecast.fit import (
 )
 from inventory.engineering.forecast.grams import variance_class
 from inventory.engineering.forecast.observations import Observations
-from inventory.engineering.forecast.predict import both_below, forecast_signs, sign_curve
+from inventory.engineering.forecast.predict import both_below, forecast_signs
 from inventory.engineering.forecast.shapes import LINEAR, AgeShape
 from inventory.engineering.forecast.states import KnownOfSigns, states_now
 from inventory.errors import OutOfRangeError
@@ -200,9 +201,10 @@ def test_the_curve_of_a_sign_is_its_forecast_at_every_age(fit):
     ages = np.array([6.0, 8.0, 13.0])
     stored = type(fit).from_json(fit.to_json())
     for sign in (0, 57):
-        median, low, high = sign_curve(
-            stored, now.state_of(sign), age_now_years=8.0, is_age_known=True, ages_years=ages
+        told = sign_told(
+            stored, [now.state_of(sign)], age_now_years=8.0, is_age_known=True, ages_years=ages
         )
+        median, low, high = told.quantile(0.5), told.low_cd_lx_m2, told.high_cd_lx_m2
         assert median[1] == pytest.approx(now.ra_cd_lx_m2[sign])
         assert low[1] == pytest.approx(now.ra_low_cd_lx_m2[sign])
         assert high[1] == pytest.approx(now.ra_high_cd_lx_m2[sign])
@@ -216,13 +218,13 @@ def test_the_curve_of_a_sign_is_its_forecast_at_every_age(fit):
 def test_a_sign_of_unknown_age_is_drawn_from_its_first_reading():
     one = Observations.plain([0], [0.0], [150.0], is_age_known=False)
     state = forecast(CURVE, one, age=2.0).state_of(0)
-    median, _low, _high = sign_curve(
-        CURVE, state, age_now_years=2.0, is_age_known=False, ages_years=np.array([0.0, 2.0])
+    told = sign_told(
+        CURVE, [state], age_now_years=2.0, is_age_known=False, ages_years=np.array([0.0, 2.0])
     )
-    assert median[0] == pytest.approx(150.0, rel=1e-6)
+    assert told.quantile(0.5)[0] == pytest.approx(150.0, rel=1e-6)
     with pytest.raises(OutOfRangeError, match="age of -1 years"):
-        sign_curve(
-            CURVE, state, age_now_years=2.0, is_age_known=False, ages_years=np.array([-1.0])
+        sign_told(
+            CURVE, [state], age_now_years=2.0, is_age_known=False, ages_years=np.array([-1.0])
         )
 
 

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from inventory.engineering.forecast.observations import Observations
-from inventory.engineering.forecast.rivals import Told, tell_by_age_table, tell_by_own_lines
+from inventory.engineering.forecast.rivals import tell_by_age_table, tell_by_own_lines
+from inventory.engineering.forecast.told import Told
 from inventory.errors import OutOfRangeError
 
 

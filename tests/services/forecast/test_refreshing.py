@@ -92,7 +92,7 @@ def test_a_second_round_changes_nothing_and_fits_nothing(agency, monkeypatch):
         pytest.fail("nothing changed, so nothing is fitted")
 
     monkeypatch.setattr(fitting, "choose_cohort_model", refuse)
-    monkeypatch.setattr(fitting, "fit_cohort", refuse)
+    monkeypatch.setattr(fitting, "fit_again", refuse)
     again = refresh(agency, NOW + timedelta(days=1))
     assert (again.fitted, again.unchanged, again.remade) == (0, 2, 0)
     assert list(SignForecast.objects.order_by("sign").values()) == before
