@@ -11,7 +11,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
 
 from inventory.engineering.standards.vocabulary import Optics, SheetingType
-from inventory.errors import InventoryError
+from inventory.errors import InventoryError, OutOfRangeError
 from inventory.models import OrderLine, Organisation, Role, Sign
 from inventory.services.assessment import decide_disposition
 from inventory.services.ordering import draft_order
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
     from inventory.services.ordering import DraftResult
 
-MOST_SIGNS_PER_ORDER = 500
+MOST_SIGNS_AT_ONCE = 500
 LONGEST_TITLE = 120
 
 
@@ -69,7 +69,10 @@ def due_list(request: MemberRequest) -> HttpResponse:
     if request.method != "POST":
         return _show_due_list(request, DraftOrderForm(agency=request.organisation))
     form = DraftOrderForm(request.POST, agency=request.organisation)
-    signs = chosen_signs(request)
+    try:
+        signs = chosen_signs(request)
+    except OutOfRangeError as error:
+        return _show_due_list(request, form, status=form.refuse(error))
     if not signs:
         form.add_error(None, "No sign is ticked; tick those that go on the order.")
     if not form.is_valid():
@@ -105,11 +108,15 @@ def decide(request: MemberRequest, sign_id: int) -> HttpResponse:
 
 
 def chosen_signs(request: MemberRequest) -> list[Sign]:
-    """Return the ticked signs, those of the organisation only."""
-    ticked = [int(text) for text in request.POST.getlist("signs") if text.isdecimal()]
-    own = Sign.objects.owned_by(request.organisation).filter(
-        pk__in=ticked[:MOST_SIGNS_PER_ORDER]
-    )
+    """Return the ticked signs, its own only; more than are taken at once is refused."""
+    ticked = {int(text) for text in request.POST.getlist("signs") if text.isdecimal()}
+    if len(ticked) > MOST_SIGNS_AT_ONCE:
+        msg = (
+            f"{len(ticked)} signs are ticked; at most {MOST_SIGNS_AT_ONCE} are taken at once. "
+            "Untick some, and take these in a second step."
+        )
+        raise OutOfRangeError(msg)
+    own = Sign.objects.owned_by(request.organisation).filter(pk__in=ticked)
     return list(own.order_by("pk"))
 
 
@@ -148,7 +155,7 @@ def _show_due_list(
 
 def _show_drafted(request: MemberRequest, drafted: DraftResult) -> HttpResponse:
     count = drafted.order.lines.count()
-    if not drafted.refusals:
+    if not drafted.refusals and not drafted.warned:
         messages.success(
             request, f"Order {drafted.order.number} is drafted with {count} faces."
         )

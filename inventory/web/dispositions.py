@@ -8,7 +8,7 @@ from django.contrib import messages
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
-from inventory.errors import InventoryError
+from inventory.errors import InventoryError, OutOfRangeError
 from inventory.models import Role
 from inventory.services.dispositions import decide_about_signs, waiting_for_decision
 from inventory.services.sign_faces import local_types_of
@@ -28,10 +28,14 @@ def decisions_page(request: MemberRequest) -> HttpResponse:
     status = 200
     if request.method == "POST":
         status = 400
-        signs = chosen_signs(request)
-        if not signs:
+        try:
+            signs = chosen_signs(request)
+        except OutOfRangeError as error:
+            signs = []
+            status = int(form.refuse(error))
+        if not signs and not form.errors:
             form.add_error(None, "No sign is ticked; tick those the decision is about.")
-        elif form.is_valid():
+        elif signs and form.is_valid():
             try:
                 made = decide_about_signs(signs=signs, by=request.user, **form.cleaned_data)
             except InventoryError as error:

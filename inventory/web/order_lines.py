@@ -16,6 +16,7 @@ from inventory.engineering.standards.vocabulary import Color, SheetingType
 from inventory.errors import InventoryError
 from inventory.models import ColourArea, OrderLine, PrintOrder, Role
 from inventory.services.ordering import add_line, set_line
+from inventory.services.ordering.standard_checks import warnings_of_draft
 from inventory.services.sign_faces import local_types_of
 from inventory.web.form_fields import NumberField, PickField, TypedForm, WordsField
 from inventory.web.membership import MemberRequest, role_required
@@ -147,6 +148,7 @@ def order_line(request: MemberRequest, order_id: int, line_id: int) -> HttpRespo
                 status = int(form.refuse(error))
             else:
                 messages.success(request, f"Line {line.number} is changed.")
+                _tell_warnings(request, order, line)
                 return redirect("order-page", order.pk)
     context = {
         "order": order,
@@ -172,9 +174,18 @@ def order_line_add(request: MemberRequest, order_id: int) -> HttpResponse:
                 status = int(form.refuse(error))
             else:
                 messages.success(request, f"Line {line.number} is on the order.")
+                _tell_warnings(request, order, line)
                 return redirect("order-page", order.pk)
     context = {"order": order, "form": form}
     return render(request, "inventory/ordering/order_line_add.html", context, status=status)
+
+
+def _tell_warnings(request: MemberRequest, order: PrintOrder, line: OrderLine) -> None:
+    """Say what warns of a line as it is stored now."""
+    stored = OrderLine.objects.select_related("position__support__road").get(pk=line.pk)
+    for warning in warnings_of_draft(order, [stored]).get(stored.pk, []):
+        if warning.is_open:
+            messages.warning(request, warning.sentence)
 
 
 @require_safe

@@ -30,6 +30,7 @@ from inventory.services.ordering import (
     release_order,
     remove_line,
 )
+from inventory.services.ordering.standard_checks import warnings_of_draft
 from inventory.services.sign_faces import local_types_of
 from inventory.web.form_fields import PickField, TypedForm, WordsField
 from inventory.web.membership import MemberRequest, role_required
@@ -224,6 +225,9 @@ def _order_page(
     progress = order_progress(order)
     lines = Paginator(progress, LINES_PER_PAGE).get_page(request.GET.get("page"))
     groups = order_groups(order)
+    told = (
+        warnings_of_draft(order, [each.line for each in lines]) if _is_agency(request) else {}
+    )
     context = {
         "order": order,
         "is_agency": _is_agency(request),
@@ -232,6 +236,7 @@ def _order_page(
         and order.needed_by_on < timezone.localdate(),
         "counts": total_counts(each.counts for each in progress),
         "page": lines,
+        "rows": [(each, told.get(each.line.pk, [])) for each in lines],
         "groups": groups,
         "area_ft2": sum(group.area_ft2 for group in groups),
         "press_minutes": sum(group.press_minutes for group in groups),

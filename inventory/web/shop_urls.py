@@ -1,11 +1,19 @@
-"""Addresses of the shop's pages, and of the orders that it shares with the agency."""
+"""Addresses of the shop's pages, of the orders it shares with the agency, and hand-over."""
 
 from __future__ import annotations
 
 from django.urls import path, register_converter
 
 from inventory.models import PressEvent
-from inventory.web import order_lines, ordering, presses, production, stock
+from inventory.web import (
+    hand_over,
+    hand_over_line,
+    order_lines,
+    ordering,
+    presses,
+    production,
+    stock,
+)
 
 
 class PressEventKind:
@@ -27,6 +35,18 @@ register_converter(PressEventKind, "press_event_kind")
 urlpatterns = [
     path("board/", production.board_page, name="board"),
     path("orders/", ordering.order_list, name="order-list"),
+    path(
+        "programmes/<int:programme_id>/<int:year>/order/",
+        hand_over.programme_order,
+        name="programme-order",
+    ),
+    path("packages/<int:package_id>/order/", hand_over.package_order, name="package-order"),
+    path("orders/hand-over/", hand_over.selection_order, name="selection-order"),
+    path(
+        "orders/hand-over/<int:position_id>/",
+        hand_over_line.hand_over_line,
+        name="hand-over-line",
+    ),
     path("orders/<int:order_id>/", ordering.order_page, name="order-page"),
     path("orders/<int:order_id>/release/", ordering.order_release, name="order-release"),
     path("orders/<int:order_id>/amend/", ordering.order_amend, name="order-amend"),

@@ -139,7 +139,8 @@ def draft_order(
         now=now,
         refusals=refusals,
     )
-    warned = [(line, told) for line in lines if (told := line_warnings(line, rules))]
+    told = [(line, line_warnings(line, rules)) for line in lines]
+    warned = [(line, found) for line, found in told if any(each.is_open for each in found)]
     return DraftResult(order, refusals, warned)
 
 

@@ -232,6 +232,25 @@ def of_signs(
     )
 
 
+def of_position(*, position: Position, book: CodeBook, now: datetime | None = None) -> Source:
+    """Return what one position asks for, by how its sign stands today."""
+    now = now or timezone.now()
+    agency = position.organisation
+    return Source(
+        agency=agency,
+        title=str(position),
+        asked=_of_positions(
+            [position],
+            agency=agency,
+            book=book,
+            now=now,
+            works=_works([position.pk]),
+            reason="",
+        ),
+        lead_days=_lead_of(agency, now),
+    )
+
+
 def _of_positions(
     positions: Sequence[Position],
     *,

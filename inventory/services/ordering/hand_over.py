@@ -87,7 +87,7 @@ class DraftLine:
     @property
     def warns(self) -> bool:
         """Return whether an engineer should look at it: it warns, and nobody said why."""
-        return any(each.is_warning and not each.accepted_reason for each in self.warnings)
+        return any(each.is_open for each in self.warnings)
 
 
 @dataclass
@@ -109,6 +109,21 @@ class Group:
     def to_order(self) -> list[DraftLine]:
         """Return the lines that are ordered."""
         return self.in_state(LineState.ORDER)
+
+    @property
+    def on_order(self) -> list[DraftLine]:
+        """Return the lines of which a face is to come already."""
+        return self.in_state(LineState.ON_ORDER)
+
+    @property
+    def left_out(self) -> list[DraftLine]:
+        """Return the lines an engineer left out."""
+        return self.in_state(LineState.LEFT_OUT)
+
+    @property
+    def refused(self) -> list[DraftLine]:
+        """Return the lines that cannot be ordered yet."""
+        return self.in_state(LineState.REFUSED)
 
     @property
     def from_stock(self) -> list[DraftLine]:

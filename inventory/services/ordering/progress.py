@@ -115,7 +115,7 @@ def order_progress(order: PrintOrder) -> list[LineProgress]:
     counts = _counted(LayoutFace.objects.filter(layout__order=order), "line")
     return [
         LineProgress(line, _counts(line.quantity, counts.get(line.pk, {})))
-        for line in order.lines.select_related("position__support").order_by("number")
+        for line in order.lines.select_related("position__support__road").order_by("number")
     ]
 
 

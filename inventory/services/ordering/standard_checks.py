@@ -5,15 +5,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from django.utils import timezone
+
 from inventory.engineering.ordering.standard_checks import Check, standard_warnings
 from inventory.engineering.standards.vocabulary import Edition
 from inventory.errors import InventoryError
-from inventory.services.ordering.lines import road_class_of
+from inventory.models import PrintOrder
+from inventory.services.ordering.lines import Rulebook, road_class_of
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from inventory.engineering.ordering.standard_checks import StandardWarning
     from inventory.models import OrderLine, Position
-    from inventory.services.ordering.lines import Rulebook
 
 
 @dataclass(frozen=True)
@@ -31,6 +35,11 @@ class LineWarning:
     size_words: str = ""
     is_warning: bool = True
     accepted_reason: str = ""
+
+    @property
+    def is_open(self) -> bool:
+        """Return whether it warns, and no engineer has said why it is right all the same."""
+        return self.is_warning and not self.accepted_reason
 
 
 def line_warnings(line: OrderLine, rules: Rulebook) -> list[LineWarning]:
@@ -55,6 +64,16 @@ def line_warnings(line: OrderLine, rules: Rulebook) -> list[LineWarning]:
         # Faces for stock go to no road yet: only what is too small for every road is told.
         found = tuple(each for each in found if each.check is not Check.NOT_CHECKED)
     return [_as_told(each, position) for each in found]
+
+
+def warnings_of_draft(
+    order: PrintOrder, lines: Iterable[OrderLine]
+) -> dict[int, list[LineWarning]]:
+    """Return what warns of some lines of a draft, by the line's key; of none once released."""
+    if order.state != PrintOrder.State.DRAFT:
+        return {}
+    rules = Rulebook.of(order.agency, timezone.now())
+    return {each.pk: found for each in lines if (found := line_warnings(each, rules))}
 
 
 def _as_told(warning: StandardWarning, position: Position | None) -> LineWarning:
