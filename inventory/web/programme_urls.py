@@ -5,6 +5,8 @@ from __future__ import annotations
 from django.urls import path
 
 from inventory.web import (
+    crew_days,
+    crews,
     package_downloads,
     planned_lists,
     programme_actions,
@@ -69,6 +71,40 @@ urlpatterns = [
         "programmes/<int:programme_id>/report.csv",
         programme_report.report_csv,
         name="programme-report-csv",
+    ),
+    path("crews/", crews.crew_list, name="crew-list"),
+    path("crews/new/", crews.crew_new, name="crew-new"),
+    path("crews/<int:crew_id>/", crews.crew_page, name="crew-page"),
+    path("crews/<int:crew_id>/step/", crews.crew_step, name="crew-step"),
+    path(
+        "programmes/<int:programme_id>/<int:year>/crew-days/",
+        crew_days.crew_days,
+        name="crew-days",
+    ),
+    path(
+        "programmes/<int:programme_id>/<int:year>/crew-days/plan/",
+        crew_days.crew_days_plan,
+        name="crew-days-plan",
+    ),
+    path(
+        "programmes/<int:programme_id>/<int:year>/crew-days/step/",
+        crew_days.crew_days_step,
+        name="crew-days-step",
+    ),
+    path(
+        "programmes/<int:programme_id>/<int:year>/crew-days/progress/",
+        crew_days.crew_days_progress,
+        name="crew-days-progress",
+    ),
+    path(
+        "programmes/<int:programme_id>/<int:year>/crew-days/left-out/",
+        crew_days.crew_days_left,
+        name="crew-days-left",
+    ),
+    path(
+        "programmes/<int:programme_id>/<int:year>/crew-days/<int:number>/",
+        crew_days.crew_day_page,
+        name="crew-day-page",
     ),
     path("packages/", work_packages.package_list, name="package-list"),
     path("packages/new/", work_packages.package_new, name="package-new"),

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_safe
 
 from inventory.errors import OutOfRangeError
 from inventory.models import PlannedReplacement, Programme, Road, Role, Standing
+from inventory.services.programme.pool import State, in_state, state_of, with_state
 from inventory.services.programme.work_bases import find_work_basis
 from inventory.services.sign_faces import local_types_of
 from inventory.web.form_fields import PickField, RowField
@@ -45,6 +46,7 @@ class YearFilter(forms.Form):
     locked = PickField(
         label="Locked", choices=[("yes", "locked ones")], empty_words="locked or not"
     )
+    state = PickField(label="State", choices=State.choices, empty_words="in every state")
 
     def __init__(self, *args: Any, agency: Organisation, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -121,7 +123,7 @@ def show_year(
     """Show what is replaced in a year of a programme, or in none of its years."""
     check_year(programme, year)
     chosen = YearFilter(request.GET, agency=request.organisation)
-    rows = replacements_of(programme).filter(year=year or None)
+    rows = with_state(replacements_of(programme).filter(year=year or None))
     if chosen.is_valid():
         fields = chosen.cleaned_data
         if fields["safety_class"]:
@@ -130,6 +132,8 @@ def show_year(
             rows = rows.filter(position__support__road=fields["road"])
         if fields["locked"]:
             rows = rows.filter(is_locked=True)
+        if fields["state"]:
+            rows = in_state(rows, fields["state"])
     page = page_of(request, rows.order_by("safety_class", "position"))
     standings = {
         each.sign_id: each
@@ -144,6 +148,7 @@ def show_year(
         "rows": [
             {
                 "planned": each,
+                "state": state_of(each) if year else None,
                 "position": each.position,
                 "standing": standings.get(each.sign_id),
             }

@@ -7,10 +7,12 @@ from typing import TYPE_CHECKING, Any, cast
 
 from django import forms
 from django.contrib import messages
+from django.db.models import Sum
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from inventory.engineering.programme.tour_parts import clock_words
 from inventory.errors import InventoryError
 from inventory.models import (
     PackageStop,
@@ -23,6 +25,7 @@ from inventory.models import (
 )
 from inventory.services.field.basics import NOT_DONE_REASONS
 from inventory.services.people import has_role
+from inventory.services.programme.material import material_of
 from inventory.services.sign_faces import local_types_of
 from inventory.services.work_packages import (
     MOST_STOPS,
@@ -43,6 +46,7 @@ from inventory.services.work_packages import (
     walk_order,
     with_outcome,
 )
+from inventory.web.crew_words import hours_words
 from inventory.web.errors import status_of
 from inventory.web.form_fields import DayField, PickField, RowField, TypedForm, WordsField
 from inventory.web.membership import MemberRequest, role_required
@@ -72,6 +76,34 @@ class Row:
     stop: Any = None
     task: str = ""
     note: str = ""
+
+    @property
+    def arrives(self) -> str:
+        """Return when work begins there, on a planned tour."""
+        minute = getattr(self.stop, "arrive_minute", None)
+        return "" if minute is None else clock_words(minute)
+
+
+@dataclass(frozen=True)
+class TourWords:
+    """A package's day as it was planned."""
+
+    leaves: str
+    back: str
+    minutes: str
+    drive_mi: float
+
+    @classmethod
+    def of(cls, package: WorkPackage) -> TourWords | None:
+        """Return the words of a planned day; nothing where the package has no tour."""
+        if package.minutes is None or package.leave_minute is None:
+            return None
+        return cls(
+            clock_words(package.leave_minute),
+            clock_words(package.leave_minute + package.minutes),
+            hours_words(package.minutes),
+            package.drive_mi or 0.0,
+        )
 
 
 class PackageForm(TypedForm):
@@ -117,7 +149,8 @@ class StateForm(forms.Form):
 @role_required(Role.ENGINEER, Role.CREW)
 def package_list(request: MemberRequest) -> HttpResponse:
     chosen = StateForm(request.GET)
-    rows = _packages_seen_by(request).order_by("-work_on", "-pk").select_related("crew")
+    rows = _packages_seen_by(request).order_by("-work_on", "-pk")
+    rows = rows.select_related("crew", "team")
     if chosen.is_valid() and chosen.cleaned_data["state"]:
         rows = rows.filter(state=chosen.cleaned_data["state"])
     page = page_of(request, rows)
@@ -178,6 +211,7 @@ def package_print(request: MemberRequest, package_id: int) -> HttpResponse:
         "package": package,
         "can_plan": _can_plan(request),
         "rows": _rows_of(list(stops)),
+        "tour": TourWords.of(package),
         "local_types": local_types_of(request.organisation),
     }
     return render(request, "inventory/programme/package_print.html", context)
@@ -274,6 +308,9 @@ def _show(
         "package": package,
         "page": page,
         "rows": _rows_of(list(page)),
+        "tour": TourWords.of(package),
+        "work_minutes": _work_minutes(package),
+        "material": material_of(_stops_of(package)) if package.state != State.CLOSED else None,
         "progress": progress,
         "left_count": progress.stops - progress.done,
         "can_plan": can_plan,
@@ -382,9 +419,15 @@ def _standings_at(positions: Iterable[Position]) -> dict[int, Standing]:
 def _stops_of(package: WorkPackage) -> Any:
     return (
         PackageStop.objects.filter(package=package)
-        .select_related("position__support__road")
+        .select_related("position__support__road", "face", "added_by")
         .order_by("number")
     )
+
+
+def _work_minutes(package: WorkPackage) -> str:
+    """Return how long the stops' work takes; nothing where no stop says so."""
+    total = PackageStop.objects.filter(package=package).aggregate(n=Sum("service_minutes"))["n"]
+    return "" if total is None else hours_words(total)
 
 
 def _packages_seen_by(request: MemberRequest) -> Any:
@@ -394,7 +437,7 @@ def _packages_seen_by(request: MemberRequest) -> Any:
 
 
 def _package(request: MemberRequest, package_id: int) -> WorkPackage:
-    rows = _packages_seen_by(request).select_related("crew", "made_by")
+    rows = _packages_seen_by(request).select_related("crew", "made_by", "team", "programme")
     found: WorkPackage = get_object_or_404(rows, pk=package_id)
     return found
 

@@ -26,6 +26,7 @@ NO_PAGE = {
     "order-artwork",
     "run-loaded",
     "programme-progress",
+    "crew-days-progress",
     "method-record-pdf",
     "api-schema",
 }

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from inventory.engineering.programme import tours
-from inventory.models import CrewPlan, Programme
+from inventory.models import CrewPlan, PlannedDay, PlannedStop, Programme
 from inventory.services.crews import add_crew
 from inventory.services.programme import crew_tours
 from inventory.services.programme.crew_days import open_plan, plan_crew_days
@@ -83,3 +83,41 @@ def opened(programme: Programme, *crews: Crew, days: int = 5, **fields: Any) -> 
 
 def planned(programme: Programme, *crews: Crew, **fields: Any) -> CrewPlan:
     return plan_crew_days(opened(programme, *crews, **fields))
+
+
+def a_crew_day(planned: PlannedReplacement) -> PlannedDay:
+    """Return a crew day with the one replacement, as a search would have stored it."""
+    programme = planned.programme
+    crew = a_crew(programme.organisation)
+    plan = CrewPlan.objects.create(
+        programme=programme,
+        year=YEAR,
+        first_on=MONDAY,
+        last_on=MONDAY,
+        asked=asked_for(crew).as_json(),
+        started_at=NOW,
+        seen_at=NOW,
+        finished_at=NOW,
+        result={"days": 1, "stops": 1, "unserved": 0, "minutes": 60, "drive_mi": 1.0},
+    )
+    day = PlannedDay.objects.create(
+        plan=plan,
+        number=1,
+        crew=crew,
+        work_on=MONDAY,
+        leave_minute=420,
+        minutes=60,
+        drive_mi=1.0,
+    )
+    PlannedStop.objects.create(
+        plan=plan,
+        day=day,
+        number=1,
+        position=planned.position,
+        task="replace",
+        source="programme",
+        planned=planned,
+        arrive_minute=430,
+        service_minutes=42.0,
+    )
+    return day
