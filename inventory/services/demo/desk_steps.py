@@ -22,7 +22,7 @@ from inventory.services.demo.methods import decide_some
 from inventory.services.demo.press_history import moment
 from inventory.services.importing import import_signs
 from inventory.services.ordering import draft_order, order_groups, release_order
-from inventory.services.ordering.drafting import OPEN_STATES
+from inventory.services.ordering.on_order import OPEN_STATES
 
 if TYPE_CHECKING:
     from django.db.models import QuerySet
