@@ -132,14 +132,17 @@ def test_a_programme_of_another_agency_is_none_to_begin_from(engineer, agency):
     assert f"no programme {theirs.pk} among those you may use" in answer.content.decode()
 
 
-def test_years_are_chosen_in_the_background_stopped_and_adopted(engineer, agency, monkeypatch):
+def test_years_are_chosen_in_the_background_stopped_and_adopted(
+    engineer, agency, monkeypatch, django_capture_on_commit_callbacks
+):
     started = []
     monkeypatch.setattr(
         solving.subprocess, "Popen", lambda command, **_how: started.append(command)
     )
     programme = make_programme_row(agency)
     address = f"{programme.pk}/step/"
-    answer = send(engineer, address, step="solve")
+    with django_capture_on_commit_callbacks(execute=True):
+        answer = send(engineer, address, step="solve")
     run = ProgrammeRun.objects.get()
     assert (answer.status_code, answer.json()["run"]["finished_at"]) == (200, None)
     assert started[0][-2:] == ["--run", str(run.pk)]

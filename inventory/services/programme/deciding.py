@@ -97,19 +97,28 @@ def adopt(
 
 
 def _draft_row(planned: PlannedReplacement) -> PlannedReplacement:
-    row: PlannedReplacement = (
-        PlannedReplacement.objects.select_for_update(of=("self",))
-        .select_related("programme__organisation")
-        .get(pk=planned.pk)
+    """Return a row of a draft locked; the programme first, as whoever stores a plan does."""
+    programme: Programme = (
+        Programme.objects.select_for_update(of=("self",))
+        .select_related("organisation")
+        .get(pk=planned.programme_id)
     )
-    if row.programme.state != Programme.State.DRAFT:
+    if programme.state != Programme.State.DRAFT:
+        msg = f"'{programme.name}' is {programme.get_state_display()}; only a draft changes."
+        raise StateConflictError(msg)
+    _check_not_running(programme)
+    row: PlannedReplacement | None = (
+        PlannedReplacement.objects.select_for_update()
+        .filter(programme=programme, position=planned.position_id)
+        .first()
+    )
+    if row is None:
         msg = (
-            f"'{row.programme.name}' is {row.programme.get_state_display()}; only a draft "
-            "changes."
+            f"The years of '{programme.name}' were chosen anew meanwhile, without this place; "
+            "load the page again."
         )
         raise StateConflictError(msg)
-    Programme.objects.select_for_update().get(pk=row.programme_id)
-    _check_not_running(row.programme)
+    row.programme = programme
     return row
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from datetime import timedelta
@@ -34,6 +35,7 @@ SILENT_FOR = timedelta(minutes=2)  # a run without a sign of life for so long ha
 POLISH_SECONDS = 2.0
 ASKED_EVERY = timedelta(seconds=0.5)
 ROWS_AT_ONCE = 1_000
+ONE_CORE = {"OPENBLAS_NUM_THREADS": "1"}  # two that wait for each other take longer
 NOT_COUNTED = "not in the figures, since no sign is up there that has a forecast"
 _ERROR_LENGTH = 500
 
@@ -43,16 +45,25 @@ def start_solving(
 ) -> ProgrammeRun:
     """Begin to solve a programme in a process of its own, which goes on by itself."""
     run = open_run(programme=programme, by=by, now=now)
-    command = [sys.executable, str(settings.BASE_DIR / "manage.py"), "solve_programme"]
-    subprocess.Popen(  # noqa: S603 - our own command with a number
-        [*command, "--run", str(run.pk)],
-        stdin=subprocess.DEVNULL,
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-        start_new_session=True,
-        close_fds=True,
-    )
+    # Not before the other process can see the run.
+    transaction.on_commit(lambda: _spawn(run))
     return run
+
+
+def _spawn(run: ProgrammeRun) -> None:
+    command = [sys.executable, str(settings.BASE_DIR / "manage.py"), "solve_programme"]
+    try:
+        subprocess.Popen(  # noqa: S603 - our own command with a number
+            [*command, "--run", str(run.pk)],
+            env=os.environ | ONE_CORE,
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            start_new_session=True,
+            close_fds=True,
+        )
+    except OSError as error:
+        _close(run, f"The solving could not be started: {error}.")
 
 
 @transaction.atomic
