@@ -223,9 +223,11 @@ class ResultWords:
         less = self._result["risk_left"] - more["risk_left"]
         faces = more["replaced"] - sum(each["replaced"] for each in self.years)
         kind = "more" if faces >= 0 else "fewer"
+        extra = 0.1 * sum(self.programme.budget)
         named = f"{abs(faces):,} {kind} sign{'' if abs(faces) == 1 else 's'}"
         return (
-            f"With 10 % more each year {named} could be replaced, and the risk left would be "
+            f"With 10 % more money and hours each year, {self.money_words(extra)} in all, "
+            f"{named} could be replaced, and the risk left would be "
             f"{amount(more['risk_left'])}: {amount(max(less, 0.0))} less."
         )
 
@@ -233,10 +235,17 @@ class ResultWords:
     def least_budget(self) -> str:
         """Return what keeps every sign of class 1 legal."""
         least = self._result.get("least_budget_class_1")
-        if not least or least.get("share") is None:
+        if not least:
             return ""
+        if not any(least["yearly"]):
+            return "No class 1 sign has to be replaced within these years."
         yearly = [self.money_words(math.ceil(each)) for each in least["yearly"]]
         each_year = yearly[0] if len(set(yearly)) == 1 else "; ".join(yearly)
+        if least.get("share") is None:
+            return (
+                "No money comes in time to replace every class 1 sign before it is due; the "
+                f"same money each year, {each_year}, would be enough."
+            )
         return (
             f"{math.ceil(100 * least['share'])} % of this money is enough to replace every "
             f"class 1 sign before it is due: {each_year} a year."
@@ -248,14 +257,15 @@ class ResultWords:
         short = self._result.get("shortfall")
         if not short:
             return ""
+        extra_money, extra_hours = short["extra_money"] or [], short["extra_hours"] or []
         parts = [
             f"{self.money_words(money)} in {year['year']}"
-            for money, year in zip(short["extra_money"], self.years, strict=True)
+            for money, year in zip(extra_money, self.years, strict=False)
             if money > 0
         ]
         parts += [
             f"{hours:,.0f} crew hours in {year['year']}"
-            for hours, year in zip(short["extra_hours"], self.years, strict=True)
+            for hours, year in zip(extra_hours, self.years, strict=False)
             if hours > 0
         ]
         needed = f" The least that is missing: {', '.join(parts)}." if parts else ""
@@ -266,6 +276,33 @@ class ResultWords:
             else (f"{count:,} signs that must be replaced are")
         )
         return f"{signs} not, or not in time: the money and hours do not allow it.{needed}"
+
+    @property
+    def stopped(self) -> str:
+        """Return what was left out because somebody asked to stop."""
+        left: list[str] = self._result.get("not_reckoned") or []
+        parts = ["Stopped before the best plan was found."] if self._is_stopped else []
+        if left:
+            parts.append(f"Not reckoned: {'; '.join(left)}.")
+        return " ".join([*parts, "Choose the years anew to go on."]) if parts else ""
+
+    @property
+    def _is_stopped(self) -> bool:
+        return bool(self._result.get("is_stopped"))
+
+    @property
+    def locks_against(self) -> str:
+        """Return how many locked choices go against a must, or are of a year that is past."""
+        parts = []
+        if late := self._result.get("late_locks", 0):
+            are = "choice is" if late == 1 else "choices are"
+            parts.append(
+                f"{late:,} locked {are} later than the sign must be replaced, or for no year."
+            )
+        if past := self._result.get("past_locks", 0):
+            are = "choice is" if past == 1 else "choices are"
+            parts.append(f"{past:,} locked {are} for a year that is past.")
+        return " ".join([*parts, "They stay as they were locked."]) if parts else ""
 
     @property
     def missed(self) -> list[int]:

@@ -277,3 +277,49 @@ def test_progress_is_for_the_engineer_of_the_agency(client, agency):
     assert client.get(reverse("programme-progress", args=[other.pk])).status_code == 404
     act_as(client, agency, Role.CREW)
     assert client.get(reverse("programme-progress", args=[own.pk])).status_code == 403
+
+
+def test_a_programme_that_was_stopped_says_what_was_not_reckoned(engineer, agency):
+    result = make_result(
+        is_stopped=True, not_reckoned=["what a tenth more money would buy"], rivals={},
+        ten_percent_more=None, least_budget_class_1=None,
+    )  # fmt: skip
+    page = engineer.get(f"/programmes/{make_programme_row(agency, result=result).pk}/")
+    text = page.content.decode()
+    assert "Stopped before the best plan was found." in text
+    assert "Not reckoned: what a tenth more money would buy." in text
+    assert "Beside the usual rules" not in text
+
+
+def test_locks_against_a_must_are_said(engineer, agency):
+    result = make_result(late_locks=1, past_locks=2)
+    page = engineer.get(f"/programmes/{make_programme_row(agency, result=result).pk}/")
+    text = page.content.decode()
+    assert "1 locked choice is later than the sign must be replaced, or for no year." in text
+    assert "2 locked choices are for a year that is past." in text
+
+
+@pytest.mark.parametrize(
+    ("least", "words"),
+    [
+        (
+            {"share": None, "yearly": [140.0, 140.0]},
+            "the same money each year, $ 140, would be",
+        ),
+        ({"share": 0.0, "yearly": [0.0, 0.0]}, "No class 1 sign has to be replaced within"),
+        ({"share": 0.4, "yearly": [400.0, 80.0]}, "40 % of this money is enough"),
+    ],
+)
+def test_the_least_money_for_class_1_is_said_as_it_is_known(engineer, agency, least, words):
+    result = make_result(least_budget_class_1=least)
+    page = engineer.get(f"/programmes/{make_programme_row(agency, result=result).pk}/")
+    assert words in page.content.decode()
+
+
+def test_what_the_musts_lack_may_be_unknown(engineer, agency):
+    short = {"extra_money": None, "extra_hours": None, "missed": [], "count": 3}
+    result = make_result(shortfall=short)
+    page = engineer.get(f"/programmes/{make_programme_row(agency, result=result).pk}/")
+    text = page.content.decode()
+    assert "3 signs that must be replaced are not, or not in time" in text
+    assert "The least that is missing" not in text
