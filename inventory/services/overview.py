@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from django.db.models import Count, Q
+from django.utils import timezone
 
 from inventory.engineering.assessment.vocabulary import Verdict
 from inventory.models import (
@@ -17,6 +18,7 @@ from inventory.models import (
     Sign,
     Standing,
 )
+from inventory.services.damage import open_damage
 from inventory.services.doubts import flag_groups
 from inventory.services.exchange.settling import to_decide
 from inventory.services.wrong_data import open_added, open_wrong_data
@@ -44,7 +46,8 @@ class Overview:
 
     sign_count: int
     count_of_verdict: dict[str, int]
-    severe: Waiting
+    damage: Waiting
+    late_damage_count: int
     below: Waiting
     due: Waiting
     due_count_of_class: dict[int, int]
@@ -65,17 +68,17 @@ class Overview:
 
 
 BELOW = Q(verdict__in=(Verdict.BELOW.value, Verdict.SHEETING_NOT_ALLOWED.value))
-SEVERE = Q(condition=Standing.Condition.SEVERE)
 UNDECIDED = Q(verdict=Verdict.UNDECIDED.value)
 UNREAD = Q(verdict=Verdict.NO_USABLE_READING.value)
 
 
-def overview(*, organisation: Organisation) -> Overview:
-    """Return what waits; signs that others look after are left out."""
+def overview(*, organisation: Organisation, now: datetime | None = None) -> Overview:
+    """Return what waits; signs that others look after are left out, but for damage."""
+    now = now or timezone.now()
+    damage = open_damage(organisation)
     ours = Standing.objects.owned_by(organisation).filter(responsible=Sign.Responsible.AGENCY)
     counts = ours.aggregate(
         every=Count("pk"),
-        severe=Count("pk", filter=SEVERE),
         below=Count("pk", filter=BELOW),
         due=Count("pk", filter=Q(is_due=True)),
         due_soon=Count("pk", filter=Q(is_due=False, is_due_soon=True)),
@@ -124,7 +127,8 @@ def overview(*, organisation: Organisation) -> Overview:
     return Overview(
         sign_count=counts["every"],
         count_of_verdict={v.value: counts[f"verdict_{n}"] for n, v in enumerate(Verdict)},
-        severe=signs(SEVERE, counts["severe"]),
+        damage=Waiting(damage.count(), list(damage[:FIRST_FEW])),
+        late_damage_count=damage.filter(due_on__lt=organisation.day_of(now)).count(),
         below=signs(BELOW, counts["below"]),
         due=signs(Q(is_due=True), counts["due"]),
         due_count_of_class={n: counts[f"due_{n}"] for n in SAFETY_CLASS_NUMBERS},

@@ -14,6 +14,7 @@ from inventory.engineering.inspection.usability import reason_not_judged
 from inventory.engineering.inspection.vocabulary import How, SurfaceState
 from inventory.models import (
     Assessment,
+    DamageStanding,
     DeviceOperation,
     Disposition,
     ElementAssessment,
@@ -95,6 +96,7 @@ class SignRecord:
     flags: list[WrongDataFlag]
     merged_into: SignMerge | None
     merged_here: list[SignMerge]
+    damage: list[DamageStanding]
 
 
 def sign_record(*, sign: Sign, organisation: Organisation) -> SignRecord:
@@ -178,6 +180,11 @@ def sign_record(*, sign: Sign, organisation: Organisation) -> SignRecord:
         ),
         merged_into=next((each for each in merges if each.duplicate_id == sign.pk), None),
         merged_here=merged_here,
+        damage=list(
+            DamageStanding.objects.owned_by(organisation)
+            .filter(sign=sign)
+            .order_by("-is_open", "sort_on", "report")[:MOST_ROWS]
+        ),
     )
 
 

@@ -5,9 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from django.shortcuts import render
+from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from inventory.models import Role
+from inventory.services.damage_lists import clock_of
 from inventory.services.marks import MARK_OF_VERDICT, MARKS
 from inventory.services.overview import overview
 from inventory.services.sign_faces import local_types_of
@@ -37,6 +39,10 @@ WORDS = (
     ("reading", "One measured coefficient of retroreflection of one colour, in cd/lx/m²."),
     ("due", "To be dealt with: below its level, badly damaged, or past its date."),
     (
+        "damage now",
+        "A sign bent, hidden, down or missing, with a clock from the day the agency was told.",
+    ),
+    (
         "due date",
         "The day by which the chance that a face is below its level reaches the share in your "
         "rules, by the readings of all faces like it.",
@@ -63,6 +69,9 @@ def overview_page(request: MemberRequest) -> HttpResponse:
         ],
         "due_counts": [
             (number, words, seen.due_count_of_class[number]) for number, words in SAFETY_CLASSES
+        ],
+        "damage": [
+            (each, clock_of(each, timezone.localdate())) for each in seen.damage.first_few
         ],
         "suspect_lots": [FindingWords(each) for each in seen.suspect_lots.first_few],
         "local_types": local_types_of(request.organisation),

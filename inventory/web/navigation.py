@@ -15,11 +15,13 @@ if TYPE_CHECKING:
 # (url name, words, short words for the phone's bottom bar or "" to keep it in the menu)
 ENGINEER = (
     ("overview", "Today", "Today"),
+    ("damage-list", "Damage now", ""),
     ("sign-map", "Map and list", "Map"),
     ("due-list", "Due list", "Due"),
     ("due-dates", "Due dates", ""),
     ("programme-list", "Programme", ""),
     ("package-list", "Work packages", ""),
+    ("crew-list", "Crews", ""),
     ("from-phones", "From the phones", ""),
     ("order-list", "Orders", "Orders"),
     ("methods", "Methods", ""),
@@ -34,6 +36,7 @@ ENGINEER = (
 CREW = (
     ("field", "Field app", "Field app"),
     ("near-me", "Near me", "Near me"),
+    ("damage-list", "Damage now", ""),
     ("package-list", "Work packages", "Packages"),
     ("sign-list", "Find a sign", ""),
     ("instrument-list", "Instruments", ""),
@@ -71,6 +74,15 @@ PAGES_UNDER = {
         "undo-support-merge",
     ),
     "sign-list": ("sign-page", "sign-map"),
+    "damage-list": (
+        "damage-new",
+        "damage-page",
+        "damage-times",
+        "damage-correct",
+        "damage-close",
+        "damage-reopen",
+        "damage-package",
+    ),
     "due-dates": (
         "cohort-list",
         "cohort-page",
@@ -94,7 +106,13 @@ PAGES_UNDER = {
         "programme-report",
         "programme-order",
         "work-basis",
+        "crew-days",
+        "crew-days-plan",
+        "crew-days-step",
+        "crew-days-left",
+        "crew-day-page",
     ),
+    "crew-list": ("crew-new", "crew-page", "crew-step"),
     "lot-list": ("lot-page",),
     "order-list": (
         "selection-order",

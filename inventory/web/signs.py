@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from inventory.models import Organisation, Photo, Role, Sign
+from inventory.services.damage_lists import clock_of
 from inventory.services.forecast.sign_outlook import outlook_of
 from inventory.services.forecast.suspects import suspect_lots_of
 from inventory.services.people import has_role
@@ -65,6 +66,9 @@ def sign_page(request: MemberRequest, sign_id: int) -> HttpResponse:
         "outlook": sign_part(record, outlook_of(sign=sign, organisation=request.organisation)),
         "planned": planned_of(sign=sign, organisation=request.organisation),
         "timeline": timeline(record, timezone.get_current_timezone()),
+        "damage": [
+            (row, clock_of(row, timezone.localdate())) for row in record.damage if row.is_open
+        ],
         "local_types": local_types,
         "map": map_settings(_around(sign)),
         "production": production_record(sign),

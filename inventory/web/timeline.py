@@ -55,7 +55,7 @@ def timeline(record: SignRecord, zone: ZoneInfo) -> list[Event]:
     events.extend(
         _moment(entry.at, entry.text, "", str(entry.actor or ""))
         for entry in record.entries
-        if entry.at not in told
+        if entry.at not in told or "damage" in entry.detail
     )
     return sorted(events, key=lambda event: event.sort_key, reverse=True)
 

@@ -55,6 +55,7 @@ urlpatterns = [
     path("", include("inventory.web.crew_urls")),
     path("", include("inventory.web.instrument_urls")),
     path("", include("inventory.web.exchange_urls")),
+    path("", include("inventory.web.damage_urls")),
     path("", include("inventory.web.programme_urls")),
     path("", include("inventory.web.forecast_urls")),
     path("", include("inventory.web.field_urls")),

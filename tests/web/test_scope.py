@@ -21,6 +21,7 @@ from inventory.models import (
     Sign,
     SourceRecord,
 )
+from inventory.services.damage import Told, report_damage
 from inventory.services.inspection import ReadingSetInput, record_inspection, store_photo
 from inventory.services.merging import merge_signs, merge_supports
 from inventory.services.methods import create_group
@@ -178,6 +179,11 @@ class World:
                 now=NOW,
             ),
         }
+        damage = report_damage(
+            position=position_of(spare),
+            told=Told(kind="bent", channel="desk", severity=2),
+            now=NOW,
+        )
         upload = refused_photo(make_device(self.agency))
         fit = make_fit(self.agency)
         make_forecast(sign, [color_of(fit)])
@@ -187,6 +193,7 @@ class World:
         crew_day = a_crew_day(planned)
         self.parts = {
             "upload_id": upload.pk,
+            "damage_id": damage.pk,
             "flag_id": flag.pk,
             "device_id": phone.device.pk,
             "operation_id": phone.device.operations.get().pk,

@@ -42,6 +42,7 @@ from inventory.models import (
     Sign,
 )
 from inventory.models.places import Mount
+from inventory.services.damage_lists import carry_damage
 from inventory.services.exchange.epochs import current_epoch
 from inventory.services.field.area import bounds_of
 from inventory.services.own_levels import rules_on
@@ -83,6 +84,7 @@ def field_basics(*, organisation: Organisation, person: User, now: datetime) -> 
         "policy": policy,
         "instruments": _instruments(organisation, now),
         "packages": _packages(organisation, person),
+        "damage": carry_damage(organisation),
         "words": _words(),
         "night_procedures": [_procedure(each) for each in NightProcedure],
         "hit_rate": hit_rate_sentence(),

@@ -7,6 +7,7 @@ import { addedWork, packagesInHand } from "../added_work.js";
 import { countWords } from "../banner.js";
 import { takeBasics } from "../carrying.js";
 import { deviceDay } from "../clock.js";
+import { damageNow } from "../damage_now.js";
 import { dayWords } from "../day_words.js";
 import { clear, h, put } from "../dom.js";
 import { instrumentInHand, instrumentWords, lastCheck } from "../instrument_choice.js";
@@ -67,6 +68,7 @@ async function todayPieces(app) {
   const waiting = lists.some(({ stops }) => stops === null);
   const pieces = [
     app.basics === null ? welcome() : null,
+    await damageNow(app, today),
     ...(await Promise.all(
       lists.map(({ each, stops }) =>
         packageSection(
