@@ -48,7 +48,7 @@ def parsed(content):
     """Return names of the way points, and their places, by a parser of XML."""
     root = fromstring(content.decode())  # noqa: S314  # our own file
     points = root.findall(f"{{{NAMESPACE}}}wpt")
-    names = [each.find(f"{{{NAMESPACE}}}name").text or "" for each in points]
+    names = [each.findtext(f"{{{NAMESPACE}}}name") or "" for each in points]
     return names, [(each.get("lat"), each.get("lon")) for each in points]
 
 
@@ -82,4 +82,4 @@ def test_the_date_line_is_written_as_the_schema_has_it():
 @pytest.mark.parametrize("place", [(float("nan"), 0.0), (91.0, 0.0), (0.0, float("inf"))])
 def test_a_place_that_is_none_is_refused_by_name(place):
     with pytest.raises(OutOfRangeError, match=r"The point '7\. R1-1' is at"):
-        write_gpx("x", [RoutePoint(*place, "7. R1-1")])
+        write_gpx("x", [RoutePoint(place[0], place[1], "7. R1-1")])

@@ -1,6 +1,7 @@
 """A package as files, read back by an outside reader (GDAL, through pyogrio)."""
 
 from datetime import date
+from typing import Any
 
 import geojson
 import pytest
@@ -47,7 +48,9 @@ def stop(number, longitude_deg, **fields):
     road = Road(name="CTH M")
     support = Support(latitude_deg=43.1, longitude_deg=longitude_deg, road=road, side="right")
     position = Position(pk=90 + number, support=support, sign_code="R1-1", variant="")
-    made = PackageStop(pk=number, number=number, position=position, task="replace", **fields)
+    made: Any = PackageStop(
+        pk=number, number=number, position=position, task="replace", **fields
+    )
     made.outcome, made.outcome_reason = None, None
     return made
 

@@ -264,7 +264,8 @@ def test_ways_are_straight_distances_times_the_detour():
 
 def test_times_made_row_by_row_are_those_of_the_whole():
     draw = np.random.default_rng(6)
-    latitudes, longitudes = draw.uniform(42, 44, 300), draw.uniform(-90, -88, 300)
+    latitudes = draw.uniform(42, 44, 300).tolist()
+    longitudes = draw.uniform(-90, -88, 300).tolist()
     way_m, time_s = travel_matrices(latitudes, longitudes, **TRAVEL)
     assert (travel_times(latitudes, longitudes, **TRAVEL) == time_s).all()
     through = way_through_m(latitudes, longitudes, detour_factor=1.3)
@@ -282,6 +283,14 @@ def test_a_speed_next_to_nothing_makes_long_ways_and_no_error():
     assert all("too far away" in why for _key, why in tours.unserved)
 
 
+def stops_of(rows):
+    return [Stop(n, *at, *more) for n, (at, *more) in enumerate(rows)]
+
+
+def crews_of(rows):
+    return [TourCrew(100 + n, *at, *more) for n, (at, *more) in enumerate(rows)]
+
+
 SKILLS = ("lift", "night")
 places = st.tuples(st.floats(42.85, 43.15), st.floats(-89.15, -88.85))
 skill_sets = st.frozensets(st.sampled_from(SKILLS), max_size=2)
@@ -297,9 +306,7 @@ some_stops = st.lists(
         st.sampled_from([0.01, 1.0, 2.0, 8.0]),
     ),
     max_size=14,
-).map(
-    lambda rows: [Stop(n, *at, minutes, *more) for n, (at, minutes, *more) in enumerate(rows)]
-)
+).map(stops_of)
 some_crews = st.lists(
     st.tuples(
         places,
@@ -310,7 +317,7 @@ some_crews = st.lists(
     ),
     min_size=1,
     max_size=3,
-).map(lambda rows: [TourCrew(100 + n, *at, *more) for n, (at, *more) in enumerate(rows)])
+).map(crews_of)
 
 
 def fits(crew, stops):
