@@ -33,6 +33,7 @@ export async function show(place, params, app) {
   }
   const earlier = await earlierOf(app, params);
   const packages = packagesInHand(app, deviceDay(app.now()));
+  const meant = earlier.payload?.package_id;
   put(place, h("h1", null, "Work needed here"), await signHead(app, here));
   if (packages.length === 0) {
     put(place, nowhere(here));
@@ -60,7 +61,7 @@ export async function show(place, params, app) {
       String(each.id),
       `${each.title}, ${dayWords(each.work_on)}`,
     ]),
-    value: String(earlier.payload?.package_id ?? packages[0].id),
+    value: String((packages.find((each) => each.id === meant) ?? packages[0]).id),
     isColumn: true,
   });
   into.hidden = packages.length === 1;
