@@ -25,6 +25,7 @@ from inventory.services.assessment import assess_sign
 from inventory.services.damage_standing import rebuild_damage_of_signs
 from inventory.services.exchange.receive import lock_organisation
 from inventory.services.logbook import log
+from inventory.services.ordering.reservations import free_place
 from inventory.services.relinks import (
     counts_for,
     relinked_to,
@@ -187,6 +188,7 @@ def merge_signs(
         duplicate.save(update_fields=["state", "removed_on", "removal_reason"])
     if retired is not None:
         retired.is_retired = True
+        free_place(position=retired, words="the place was merged with another", now=now)
         retired.save(update_fields=["is_retired"])
     words = f"Sign {duplicate.pk} is sign {kept.pk}, recorded twice. {reason}"
     for sign in (kept, duplicate):

@@ -22,6 +22,7 @@ from inventory.models import (
     StockReservation,
 )
 from inventory.services.installation import faces_fitting, install_sign, remove_sign
+from inventory.services.merging import merge_signs
 from inventory.services.ordering import add_line, cancel_order, draft_order, release_order
 from inventory.services.ordering.face_choices import (
     choose_sheeting,
@@ -193,6 +194,17 @@ def test_handing_over_twice_orders_nothing_twice(programme, shop):
     with pytest.raises(StateConflictError, match="nothing to order here"):
         hand_over(programme, shop)
     assert OrderLine.objects.count() == 2
+
+
+def test_a_place_with_a_kept_face_is_on_no_other_order_either(programme, agency, shop):
+    row = planned(programme)
+    face = in_stock(agency)
+    hand_over(programme, shop)
+    with pytest.raises(StateConflictError, match=rf"face {face.pk}\) is kept for this pos"):
+        draft_order(agency=agency, shop=shop, signs=[row.sign], now=NOW)
+    order = draft_order(agency=agency, shop=shop, now=NOW).order
+    with pytest.raises(StateConflictError, match="Put it up, or set it free first"):
+        add_line(order=order, position=row.position, now=NOW)
 
 
 def test_what_other_orders_hold_is_told_and_a_cancelled_order_gives_it_back(
@@ -373,6 +385,15 @@ def test_another_face_going_up_sets_the_kept_one_free(programme, agency, shop):
         now=NOW,
     )
     assert StockReservation.objects.get(sign=kept).ended_at == NOW
+
+
+def test_merging_a_place_away_sets_its_kept_face_free(programme, agency, shop):
+    row, other = planned(programme), make_sign(agency)
+    face = in_stock(agency)
+    hand_over(programme, shop)
+    merge_signs(kept=other, duplicate=row.sign, reason="one sign", now=NOW)
+    assert StockReservation.objects.get(sign=face).ended_at == NOW
+    assert fitting_stock(position_of(other), any_sheeting=True, now=NOW) == [face]
 
 
 def test_the_face_to_bring_is_named_once_for_each_place(agency):

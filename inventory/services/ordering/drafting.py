@@ -28,7 +28,7 @@ from inventory.services.ordering.lines import (
     lock_order,
     read_color,
 )
-from inventory.services.ordering.on_order import lines_by_position
+from inventory.services.ordering.on_order import why_not_again
 from inventory.services.ordering.standard_checks import line_warnings
 
 if TYPE_CHECKING:
@@ -109,7 +109,7 @@ def draft_order(
     agency = lock_agency(agency)
     rules = Rulebook.of(agency, now)
     wanted = _stored_signs(signs)
-    ordered_on = lines_by_position(sign.position_id for sign in wanted)
+    why_not = why_not_again(sign.position_id for sign in wanted)
     lines: list[OrderLine] = []
     refusals: list[Refusal] = []
     for sign in wanted:
@@ -118,7 +118,7 @@ def draft_order(
                 sign,
                 agency=agency,
                 rules=rules,
-                ordered_on=ordered_on,
+                why_not=why_not,
                 sheeting_type=sheeting_type,
                 optics=optics,
             )
@@ -331,7 +331,7 @@ def _line_for_sign(
     *,
     agency: Organisation,
     rules: Rulebook,
-    ordered_on: dict[int, OrderLine],
+    why_not: dict[int, str],
     sheeting_type: str,
     optics: str,
 ) -> OrderLine:
@@ -344,7 +344,7 @@ def _line_for_sign(
             "order for the face that is installed there now."
         )
         raise StateConflictError(msg)
-    _check_not_ordered(ordered_on.get(position.pk))
+    _check_not_coming(why_not.get(position.pk))
     return line_for_position(
         position,
         rules=rules,
@@ -382,7 +382,7 @@ def _line_for_added_position(
     if position.organisation_id != order.agency_id:
         msg = f"This position belongs to {position.organisation}, not to {order.agency}."
         raise StateConflictError(msg)
-    ordered_on = lines_by_position([position.pk])
+    why_not = why_not_again([position.pk])
     standing = position.signs.filter(state=Sign.State.INSTALLED).first()
     if standing is not None:
         (standing,) = _stored_signs([standing])
@@ -390,13 +390,13 @@ def _line_for_added_position(
             standing,
             agency=order.agency,
             rules=rules,
-            ordered_on=ordered_on,
+            why_not=why_not,
             sheeting_type=sheeting_type,
             optics=optics,
         )
         line.reason = why or line.reason
         return line
-    _check_not_ordered(ordered_on.get(position.pk))
+    _check_not_coming(why_not.get(position.pk))
     return line_for_position(
         position,
         rules=rules,
@@ -408,14 +408,9 @@ def _line_for_added_position(
     )
 
 
-def _check_not_ordered(line: OrderLine | None) -> None:
-    if line is not None:
-        order = line.order
-        msg = (
-            f"A face for this position is already on order {order.number} "
-            f"({order.get_state_display()})."
-        )
-        raise StateConflictError(msg)
+def _check_not_coming(why_not: str | None) -> None:
+    if why_not is not None:
+        raise StateConflictError(why_not)
 
 
 def _why_due(sign: Sign) -> str:

@@ -238,7 +238,7 @@ def make_orders(
     # Positions before faces, as putting one up locks them.
     positions = [each.position.pk for each in source.asked]
     list(
-        Position.objects.select_for_update(no_key=True, of=("self",))
+        Position.objects.select_for_update(no_key=True)
         .filter(pk__in=positions)
         .order_by("pk")
         .values_list("pk")

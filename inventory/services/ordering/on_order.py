@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING
 from django.db.models import Exists, OuterRef, Subquery
 
 from inventory.models import LayoutFace, OrderLine, PrintOrder
+from inventory.services.ordering.reservations import reservations_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from inventory.models import ScopedQuerySet
+    from inventory.models import ScopedQuerySet, Sign
 
 OPEN_STATES = (PrintOrder.State.DRAFT, PrintOrder.State.RELEASED, PrintOrder.State.PRINTED)
 
@@ -41,6 +42,29 @@ def open_lines(positions: Iterable[int | None]) -> ScopedQuerySet:
         .order_by("order__drafted_at", "pk")
     )
     return rows
+
+
+def why_not_again(positions: Iterable[int | None]) -> dict[int, str]:
+    """Return why nothing more is ordered for a position, in two queries."""
+    keys = [each for each in positions if each is not None]
+    said = {
+        key: (
+            f"A face in stock ({_face_words(row.sign)}) is kept for this position: "
+            f"{row.reason}. Put it up, or set it free first."
+        )
+        for key, row in reservations_of(keys).items()
+    }
+    return said | {
+        key: (
+            f"A face for this position is already on order {line.order.number} "
+            f"({line.order.get_state_display()})."
+        )
+        for key, line in lines_by_position(keys).items()
+    }
+
+
+def _face_words(sign: Sign) -> str:
+    return f"label {sign.label_id}" if sign.label_id else f"face {sign.pk}"
 
 
 def lines_by_position(positions: Iterable[int | None]) -> dict[int, OrderLine]:

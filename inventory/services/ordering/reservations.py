@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
     from datetime import datetime
 
-    from inventory.models import Organisation, User
+    from inventory.models import Organisation, Position, User
 
 LONGEST_REASON = StockReservation._meta.get_field("reason").max_length or 0
 
@@ -101,6 +101,13 @@ def free_face(
         text=f"{row.sign} is no longer kept for {row.position}: {row.end_reason}.",
         at=now,
         sign=row.sign,
+    )
+
+
+def free_place(*, position: Position, words: str, now: datetime) -> None:
+    """Set free what is kept for a position that is given up."""
+    StockReservation.objects.filter(position=position, ended_at=None).update(
+        ended_at=now, end_reason=words[:LONGEST_REASON]
     )
 
 
