@@ -6,19 +6,11 @@ from collections import defaultdict
 from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from django.db.models import Max, Q
-
 from inventory.engineering.forecast.fade import FadeLife, FadeSource, fade_life, fading_color
 from inventory.engineering.standards.vocabulary import Color
-from inventory.models import (
-    ColourArea,
-    Inspection,
-    Observation,
-    RelinkedInspection,
-    Sign,
-    SignForecast,
-)
+from inventory.models import ColourArea, Sign, SignForecast
 from inventory.services.forecast.expected_lives import expected_lives
+from inventory.services.forecast.fade_looks import fade_looks
 from inventory.services.forecast.record_days import recorded_faces
 
 if TYPE_CHECKING:
@@ -27,6 +19,7 @@ if TYPE_CHECKING:
 
     from inventory.models import Organisation
     from inventory.services.forecast.expected_lives import LifeBook
+    from inventory.services.forecast.fade_looks import FadeLooks
 
 _STEP = 2_000
 
@@ -40,7 +33,9 @@ class _Watched:
     faded: list[bool] = field(default_factory=list)
 
 
-def fade_lives(*, organisation: Organisation, now: datetime) -> dict[tuple[str, str], FadeLife]:
+def fade_lives(
+    *, organisation: Organisation, now: datetime, looks: FadeLooks | None = None
+) -> dict[tuple[str, str], FadeLife]:
     """
     Return by which age faces fade, by sheeting type (empty: not known) and colour.
 
@@ -48,11 +43,13 @@ def fade_lives(*, organisation: Organisation, now: datetime) -> dict[tuple[str, 
     was last seen not faded at its last visit, or when it came down. What was seen does not say
     which colour: it is put down to the first colour with a hue, the background's before the
     legend's. With five faded faces or more their own life holds; else the agency's expected
-    life; else the colour is left out: its fading is not known.
+    life; else the colour is left out: its fading is not known. ``looks`` are those of
+    :func:`~inventory.services.forecast.fade_looks.fade_looks`, found here if not given.
     """
     today = organisation.day_of(now)
+    looks = looks or fade_looks(organisation)
     makes = _makes(organisation)
-    watched = _watched(organisation, makes, today)
+    watched = _watched(organisation, makes, today, looks)
     book = expected_lives(organisation, today)
     found: dict[tuple[str, str], FadeLife] = {}
     for key in sorted({each for areas in makes.values() for each in areas}):
@@ -122,25 +119,25 @@ def _makes(organisation: Organisation) -> dict[int, list[tuple[str, str]]]:
 
 
 def _watched(
-    organisation: Organisation, makes: dict[int, list[tuple[str, str]]], today: date
+    organisation: Organisation,
+    makes: dict[int, list[tuple[str, str]]],
+    today: date,
+    looks: FadeLooks,
 ) -> dict[tuple[str, str], _Watched]:
-    kept_for = _kept_for(organisation)
-    faded_on = _faded(organisation, kept_for)
-    visited_on = _last_visits(organisation, kept_for)
     found: dict[tuple[str, str], _Watched] = defaultdict(_Watched)
     for face in recorded_faces(organisation):
         areas = makes.get(face.sign_id)
         if not areas or face.put_up_on is None or face.on_record_on is None:
             continue
         is_removed_for_it = face.reason == Sign.RemovalReason.FADED
-        seen_on = faded_on.get(face.sign_id)
+        seen_on = looks.faded_on.get(face.sign_id)
         last_on: date | None
         if seen_on is not None:
             last_on, is_faded = seen_on, True
         elif face.reason:
             last_on, is_faded = face.removed_on, is_removed_for_it
         else:
-            last_on, is_faded = visited_on.get(face.sign_id), False
+            last_on, is_faded = looks.looked_on.get(face.sign_id), False
         if last_on is None:
             continue
         entry, leave = face.age_years(face.on_record_on), face.age_years(min(last_on, today))
@@ -152,47 +149,3 @@ def _watched(
         found[key].leave.append(leave)
         found[key].faded.append(is_faded)
     return found
-
-
-def _faded(organisation: Organisation, kept_for: dict[int, int]) -> dict[int, date]:
-    """Return when each sign was first seen faded; what was put right does not count."""
-    seen = Observation.objects.filter(
-        kind=Observation.Kind.FADED,
-        severity__gte=Observation.Severity.MODERATE,
-        inspection__organisation=organisation,
-        inspection__corrections__isnull=True,
-    ).order_by("inspection__taken_at", "pk")
-    first: dict[int, date] = {}
-    for visit, sign_id, taken_at in seen.values_list(
-        "inspection", "inspection__sign", "inspection__taken_at"
-    ).iterator(chunk_size=_STEP):
-        first.setdefault(kept_for.get(visit, sign_id), organisation.day_of(taken_at))
-    return first
-
-
-def _last_visits(organisation: Organisation, kept_for: dict[int, int]) -> dict[int, date]:
-    """Return when each sign was last looked at by eye."""
-    visits = Inspection.objects.filter(
-        Q(observations__isnull=False) | Q(how=Inspection.How.VISUAL_DAY),
-        organisation=organisation,
-        corrections__isnull=True,
-    ).order_by()
-    last = {
-        sign_id: organisation.day_of(moment)
-        for sign_id, moment in visits.values("sign")
-        .annotate(last=Max("taken_at"))
-        .values_list("sign", "last")
-        .iterator(chunk_size=_STEP)
-    }
-    for visit, taken_at in (
-        visits.filter(pk__in=list(kept_for)).values_list("pk", "taken_at") if kept_for else ()
-    ):
-        day = organisation.day_of(taken_at)
-        last[kept_for[visit]] = max(day, last.get(kept_for[visit], day))
-    return last
-
-
-def _kept_for(organisation: Organisation) -> dict[int, int]:
-    """Return the visits that count for another sign by a merge, and for which."""
-    rows = RelinkedInspection.objects.owned_by(organisation).filter(merge__undo__isnull=True)
-    return dict(rows.order_by("pk").values_list("inspection_id", "sign_id"))

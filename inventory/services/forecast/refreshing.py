@@ -13,6 +13,7 @@ from inventory.models import AgencyPolicy, ForecastRun, LotFinding, Sign
 from inventory.services.forecast.counting import count_due
 from inventory.services.forecast.due_soon import DUE_PROBABILITY, DUE_SOON_MONTHS
 from inventory.services.forecast.expected_lives import expected_lives
+from inventory.services.forecast.fade_looks import fade_looks
 from inventory.services.forecast.fades import fade_lives, fades_to_json
 from inventory.services.forecast.fingerprints import text_fingerprint
 from inventory.services.forecast.fitting import (
@@ -42,6 +43,7 @@ if TYPE_CHECKING:
     from inventory.engineering.forecast.fade import FadeLife
     from inventory.models import Organisation, User
     from inventory.services.forecast.expected_lives import LifeBook
+    from inventory.services.forecast.fade_looks import FadeLooks
     from inventory.services.forecast.fitting import FittedCohort
     from inventory.services.forecast.runs import RunUnderWay
 
@@ -168,8 +170,9 @@ class _Round:
             with transaction.atomic():
                 succeed(row, self.now)
         self._count_cohorts(cohorts)
-        fades = fade_lives(organisation=self.organisation, now=self.now)
-        self._forecast_signs(cohorts, fades)
+        looks = fade_looks(self.organisation)
+        fades = fade_lives(organisation=self.organisation, now=self.now, looks=looks)
+        self._forecast_signs(cohorts, fades, looks)
         if before or any(each.is_new for each in cohorts):
             self._compare_lots(cohorts)
         else:
@@ -188,7 +191,10 @@ class _Round:
         summary.unchanged = summary.cohorts - summary.fitted - summary.without_fit
 
     def _forecast_signs(
-        self, cohorts: list[FittedCohort], fades: Mapping[tuple[str, str], FadeLife]
+        self,
+        cohorts: list[FittedCohort],
+        fades: Mapping[tuple[str, str], FadeLife],
+        looks: FadeLooks,
     ) -> None:
         installed = Sign.objects.owned_by(self.organisation).filter(state=Sign.State.INSTALLED)
         self._at(ForecastRun.Stage.SIGNS, installed.count())
@@ -199,6 +205,7 @@ class _Round:
             policy.due_probability if policy is not None else DUE_PROBABILITY,
             lives,
             fades,
+            looks,
         )
         months = policy.due_soon_months if policy is not None else DUE_SOON_MONTHS
         storer = SignStorer(

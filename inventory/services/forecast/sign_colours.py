@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from inventory.engineering.forecast.both_scales import forecast_of_cohort, sums_on_each
+from inventory.engineering.forecast.fade import FadeLife, FadeSource
 from inventory.engineering.forecast.observations import UNKNOWN, Observations
 from inventory.engineering.forecast.sign_due import (
     Basis,
@@ -27,9 +28,9 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from inventory.engineering.forecast.cohorts import CohortKey
-    from inventory.engineering.forecast.fade import FadeLife
     from inventory.engineering.forecast.predict import SignForecasts
     from inventory.services.forecast.expected_lives import LifeBook
+    from inventory.services.forecast.fade_looks import FadeLooks
     from inventory.services.forecast.fitting import FittedCohort
 
 NO_LEVEL_CD_LX_M2 = 1e-3  # stands in where there is none; what is told of it is not kept
@@ -44,6 +45,7 @@ class ForecastRules:
     due_probability: float
     lives: LifeBook
     fades: Mapping[tuple[str, str], FadeLife]
+    looks: FadeLooks
 
 
 @dataclass(slots=True)
@@ -68,9 +70,20 @@ class ColourOfSign:
         return self.cohort.row is not None and self.started_on != UNKNOWN
 
     @property
-    def facts(self) -> tuple[object, ...]:
-        """Return what its forecast rests on beside the rules."""
-        row = self.cohort.row
+    def sign_id(self) -> int:
+        """Return whose it is."""
+        return int(self.cohort.gathered.sign_id[self.place])
+
+    def fade_life(self, rules: ForecastRules) -> FadeLife | None:
+        """Return by which age such faces fade, if that is known and its own age is."""
+        if not self.is_age_known:
+            return None
+        return rules.fades.get((self.key.sheeting_type, self.key.color))
+
+    def facts(self, rules: ForecastRules) -> tuple[object, ...]:
+        """Return what its forecast rests on beside what holds for all."""
+        row, life = self.cohort.row, self.fade_life(rules)
+        is_watched = life is not None and life.source is FadeSource.OWN
         return (
             self.key.text,
             None if row is None else row.pk,
@@ -78,6 +91,7 @@ class ColourOfSign:
             self.is_age_known,
             self.level_cd_lx_m2,
             self.visit_count,
+            rules.looks.unfaded_on(self.sign_id) if is_watched else None,
         )
 
 
@@ -299,17 +313,27 @@ def _by_life(
 
 
 def _fade(each: ColourOfSign, rules: ForecastRules) -> FadeDue | None:
-    """Return when a colour of known age fades; by how many of such faces have by an age."""
-    life = rules.fades.get((each.key.sheeting_type, each.key.color))
-    if life is None or not each.is_age_known:
+    """
+    Return when a colour of known age fades; by how many of such faces have by an age.
+
+    One that had not faded when it was last looked at is compared with those that had not
+    faded at that age either.
+    """
+    life = each.fade_life(rules)
+    if life is None:
         return None
-    at = life.due_years(rules.due_probability)
+    seen_on, unfaded_at = rules.looks.unfaded_on(each.sign_id), 0.0
+    if seen_on is not None:
+        unfaded_at = max(seen_on.toordinal() - each.started_on, 0) / DAYS_PER_YEAR
+    at = life.due_years(rules.due_probability, unfaded_at_years=unfaded_at)
     if at is None:
         return None
     age = (rules.today.toordinal() - each.started_on) / DAYS_PER_YEAR
-    if life.source.value == "agency":
+    if life.source is FadeSource.AGENCY:
         return FadeDue(at - age, basis=Basis.AGENCY_LIFE, words=life.basis)
-    early, late = life.due_years(_EARLY), life.due_years(_LATE)
+    early, late = (
+        life.due_years(share, unfaded_at_years=unfaded_at) for share in (_EARLY, _LATE)
+    )
     return FadeDue(
         at - age,
         early_years=None if early is None else early - age,

@@ -168,7 +168,7 @@ class SignStorer:
                 self.rules_fingerprint,
                 safety_class,
                 None if group is None else (group.pk, group.expected_life_years),
-                *(each.facts for each in step.of_sign.get(head.sign_id, ())),
+                *(each.facts(self.rules) for each in step.of_sign.get(head.sign_id, ())),
             ]
         )
 

@@ -1,14 +1,16 @@
 """Colours that faded: what counts, from when, and what holds where too few were seen."""
 
 import json
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
 from inventory.engineering.forecast.fade import FadeSource
-from inventory.models import Sign
+from inventory.models import Sign, SignForecast
 from inventory.services.forecast.expected_lives import set_expected_life
+from inventory.services.forecast.fade_looks import fade_looks
 from inventory.services.forecast.fades import fade_lives, fades_from_json, fades_to_json
+from inventory.services.forecast.refreshing import refresh_forecasts
 from inventory.services.inspection import ObservationInput, record_inspection
 from tests.factories import NOW, make_agency, make_sign
 
@@ -135,3 +137,38 @@ def test_a_fleet_is_asked_in_few_queries(django_assert_num_queries):
         took_down(agency, years, "faded")
     with django_assert_num_queries(10):
         lives(agency)
+
+
+def test_a_face_seen_unfaded_is_due_by_those_that_had_not_faded_at_its_age_either():
+    # By hand. One face faded at each of 6 to 12 years, three came down at 13 for another
+    # reason, and one was seen unfaded at 10.4: eleven watched, left are 10/11, 9/11, 8/11 (at
+    # 8 years), 7/11, 6/11 (at 10) and, of the five then watched, 4/5 and 3/5 of that at 11 and
+    # 12. With a due probability of 20 % (as shipped) a face nobody looked at is due at 8 years,
+    # the first with at most 0.8 left; the one seen unfaded at 11, the first with 0.8 of what
+    # was left then.
+    agency = make_agency()
+    for years in range(6, 13):
+        took_down(agency, years, "faded")
+    for _ in range(3):
+        took_down(agency, 13, "outdated")
+    seen, unseen = (put_up(agency, 11, installed_on=date(2016, 1, 1)) for _ in range(2))
+    looked_at(seen, date(2026, 5, 26))
+
+    def fade_of(sign):
+        (red,) = (c for c in SignForecast.objects.get(sign=sign).colors if c["color"] == "red")
+        return red["fade"]
+
+    refresh_forecasts(organisation=agency, now=NOW)
+    assert abs(date.fromisoformat(fade_of(unseen)["due_on"]) - date(2024, 1, 1)).days <= 2
+    assert abs(date.fromisoformat(fade_of(seen)["due_on"]) - date(2027, 1, 1)).days <= 2
+    looked_at(unseen, date(2026, 5, 28))
+    refresh_forecasts(organisation=agency, now=NOW + timedelta(hours=1))
+    assert fade_of(unseen) == fade_of(seen)
+
+
+def test_a_face_seen_faded_does_not_count_as_unfaded_by_a_later_look():
+    agency = make_agency()
+    sign = put_up(agency, 11)
+    looked_at(sign, date(2024, 6, 1), "faded", 2)
+    looked_at(sign, date(2026, 5, 1))
+    assert fade_looks(agency).unfaded_on(sign.pk) is None
