@@ -31,6 +31,7 @@ from inventory.engineering.programme.tour_times import ANY_TIME, Work, timetable
 _FORBIDDEN_S = 10**6  # no shift is so long
 _LEAST_COST = 2 * 10**5  # of leaving a stop out: over the longest day there is, in seconds
 _MOST_COST = 10**7
+_ASK_SECONDS = 1.0
 _DAY_COST = 60  # of using a day, in seconds: of equal tours, the one with fewer days
 
 
@@ -118,7 +119,7 @@ def shortest_tours(
         [np.ascontiguousarray(problem.cost, dtype=np.int64)],
         [np.ascontiguousarray(problem.duration, dtype=np.int64)],
     )
-    found = _solve(data, _Until(seconds), seed, None)
+    found = _solve(data, MaxRuntime(seconds), seed, SolveParams(), None)
     if not found.is_feasible():
         return None
     tours = [
@@ -182,8 +183,9 @@ class TourSearch:
         start: Solution | None,
         enough: int | None,
     ) -> list[Day]:
-        until = _Until(max(seconds, 0.0), enough, self.should_stop)
-        found = _solve(data, until, self.seed, start)
+        until = _Until(seconds, enough, self.should_stop)
+        params = SolveParams(ils=IteratedLocalSearchParams(callbacks=until))
+        found = _solve(data, until, self.seed, params, start)
         best = found.best if found.is_feasible() else start
         return [] if best is None else list(self._days(best))
 
@@ -273,28 +275,36 @@ class TourSearch:
 
 
 class _Until(IteratedLocalSearchCallbacks):  # type: ignore[misc]  # published untyped
-    """Stops when time is up, when enough stops are served, or when somebody asks to."""
+    """
+    Stops before time is up, when enough stops are served, or when somebody asks to.
+
+    Time counts from here, with all that is made ready before the search. A step cannot be
+    broken off: none is begun that would not be over in time if it took as long as the longest.
+    """
 
     def __init__(
         self,
         seconds: float,
-        enough: int | None = None,
-        should_stop: Callable[[], bool] = lambda: False,
+        enough: int | None,
+        should_stop: Callable[[], bool],
     ) -> None:
-        self.is_over = MaxRuntime(seconds)
         self.enough, self.should_stop = enough, should_stop
         self.is_enough = False
-        self.asked_s = time.perf_counter()
+        self.asked_s = self.step_s = time.perf_counter()
+        self.ends_s = self.asked_s + seconds
+        self.longest_s = 0.0
 
-    def __call__(self, best_cost: float) -> bool:
+    def __call__(self, _best_cost: float) -> bool:
         now_s = time.perf_counter()
-        if now_s - self.asked_s > 1.0:
+        self.longest_s, self.step_s = max(self.longest_s, now_s - self.step_s), now_s
+        if now_s - self.asked_s > _ASK_SECONDS:
             self.asked_s = now_s
             if self.should_stop():
                 return True
-        return self.is_enough or self.is_over(int(best_cost))
+        return self.is_enough or now_s + self.longest_s > self.ends_s
 
     def on_start(self, ils: object) -> None:
+        self.step_s = time.perf_counter()
         self._look(ils.initial_solution)  # type: ignore[attr-defined]
 
     def on_best(self, best: Solution) -> None:
@@ -305,8 +315,13 @@ class _Until(IteratedLocalSearchCallbacks):  # type: ignore[misc]  # published u
             self.is_enough = best.is_feasible() and best.num_clients() >= self.enough
 
 
-def _solve(data: ProblemData, until: _Until, seed: int, start: Solution | None) -> Result:
-    params = SolveParams(ils=IteratedLocalSearchParams(callbacks=until))
+def _solve(
+    data: ProblemData,
+    until: Callable[[int], bool],
+    seed: int,
+    params: SolveParams,
+    start: Solution | None,
+) -> Result:
     with warnings.catch_warnings():
         # Said of what cannot be served at all, too; we look at the answer for that.
         warnings.simplefilter("ignore", PenaltyBoundWarning)
