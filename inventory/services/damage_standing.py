@@ -225,8 +225,8 @@ def _row(
     agency = report.organisation
     number = rules.class_of(report, place)
     counted_on = agency.day_of(counted_from(report))
-    over_at = None if closure is None else _over_at(report, closure)
-    by_rules_of = agency.day_of(now if over_at is None else over_at)
+    over = None if closure is None else over_at(report, closure)
+    by_rules_of = agency.day_of(now if over is None else over)
     days = rules.days_at(agency.pk, by_rules_of)
     severity = Severity(report.severity)
     has_target = (severity, number) in days
@@ -253,12 +253,12 @@ def _row(
         due_on=last_on if has_target else None,
         sort_on=last_on,
         done_on=None if done_at is None else agency.day_of(done_at),
-        over_at=over_at if _clears_the_look(report, closure) else None,
+        over_at=over if clears_the_look(report, closure) else None,
         rebuilt_at=now,
     )
 
 
-def _clears_the_look(report: DamageReport, closure: DamageClosure | None) -> bool:
+def clears_the_look(report: DamageReport, closure: DamageClosure | None) -> bool:
     """Return whether a closure says that what was seen on this face is gone."""
     if closure is None or closure.way == Way.NEW_FACE:
         return False
@@ -267,7 +267,7 @@ def _clears_the_look(report: DamageReport, closure: DamageClosure | None) -> boo
     return True
 
 
-def _over_at(report: DamageReport, closure: DamageClosure) -> datetime:
+def over_at(report: DamageReport, closure: DamageClosure) -> datetime:
     """Return the moment from which damage was over: after it was seen, by what is known."""
     moment: datetime = closure.done_at or closure.recorded_at
     if closure.done_precision == ClockPrecision.DAY and closure.done_at is not None:

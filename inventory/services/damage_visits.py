@@ -41,11 +41,17 @@ class _Open:
     closure: DamageClosure | None = None
 
 
-def note_visits(looks: Mapping[Inspection, Sequence[Observation]], *, now: datetime) -> None:
+def note_visits(
+    looks: Mapping[Inspection, Sequence[Observation]],
+    *,
+    now: datetime,
+    channel: str = DamageReport.Channel.VISIT,
+) -> None:
     """
     Report the damage that was seen on stored visits, and close what was found in order.
 
-    Within the caller's transaction, the signs locked. The same damage seen again, no worse,
+    Within the caller's transaction, the signs locked. ``channel`` says how it came to be known,
+    where it was not by the visit itself. The same damage seen again, no worse,
     is known already: its clock runs on. A visit that corrects another has its damage known
     since the other told of it.
     """
@@ -58,9 +64,9 @@ def note_visits(looks: Mapping[Inspection, Sequence[Observation]], *, now: datet
     ended: list[_Open] = []
     for visit in sorted(visits, key=lambda each: (each.taken_at, each.pk)):
         seen = visits[visit]
-        ended += _end(running[visit.sign_id], visit, seen, now)
+        ended += _end(running[visit.sign_id], visit, seen)
         for one in seen:
-            new = _begin(running[visit.sign_id], visit, one, earlier, now)
+            new = _begin(running[visit.sign_id], visit, one, earlier, channel)
             if new is not None:
                 running[visit.sign_id].append(new)
                 made.append(new)
@@ -76,7 +82,7 @@ def _running_on(sign_ids: set[int]) -> dict[int, list[_Open]]:
 
 
 def _end(
-    running: Sequence[_Open], visit: Inspection, seen: Sequence[Observation], now: datetime
+    running: Sequence[_Open], visit: Inspection, seen: Sequence[Observation]
 ) -> list[_Open]:
     """Mark as over what a later look found gone, or no longer so bad."""
     kinds = {one.kind for one in seen}
@@ -91,7 +97,7 @@ def _end(
         kind = each.report.kind
         is_gone = kind in gone or (is_sound and kind not in kinds)
         if each.closure is None and is_gone and first_moment(each.report) < visit.taken_at:
-            each.closure = _found_sound(each.report, visit, now)
+            each.closure = _found_sound(each.report, visit)
             ended.append(each)
     return ended
 
@@ -101,7 +107,7 @@ def _begin(
     visit: Inspection,
     one: Observation,
     earlier: Mapping[tuple[int, str], DamageReport],
-    now: datetime,
+    channel: str,
 ) -> _Open | None:
     """Return the report of something seen; ``None`` where it is no damage, or known."""
     severity = damage_severity(one.kind, Severity(one.severity))
@@ -124,7 +130,7 @@ def _begin(
             sign=visit.sign,
             observation=one,
             corrects=corrects,
-            channel=DamageReport.Channel.VISIT,
+            channel=channel,
             kind=one.kind,
             severity=severity,
             description=one.note,
@@ -132,7 +138,7 @@ def _begin(
             reported_precision=ClockPrecision.MINUTE,
             notified_at=notified_at,
             notified_precision=precision,
-            entered_at=now,
+            entered_at=visit.recorded_at,
             entered_by=visit.inspector,
         ),
         severity,
@@ -150,21 +156,20 @@ def _store(made: Sequence[_Open], ended: Sequence[_Open], now: datetime) -> None
         closing |= {
             report.pk: (report, how) for report, how in closing_by_faces(still_open, now=now)
         }
-        closing |= _by_later_looks([each for each in still_open if each.pk not in closing], now)
+        left = [each for each in still_open if each.pk not in closing]
+        closing |= _by_later_looks(left) if left else {}
     close_many(list(closing.values()), now=now)
 
 
-def _by_later_looks(reports: Sequence[DamageReport], now: datetime) -> dict[int, Closing]:
+def _by_later_looks(reports: Sequence[DamageReport]) -> dict[int, Closing]:
     """Return how reports are over that came in late, after a look that found them gone."""
     sign_ids = [each.sign_id for each in reports if each.sign_id]
-    relinked = relinked_to(sign_ids) if sign_ids else {}
+    relinked = relinked_to(sign_ids)
     looks: dict[int, list[Observation]] = defaultdict(list)
     rows = Observation.objects.filter(
         counts_for(sign_ids, relinked, "inspection__"),
         inspection__corrections__isnull=True,
-        inspection__taken_at__gt=min(first_moment(each) for each in reports)
-        if reports
-        else now,
+        inspection__taken_at__gt=min(first_moment(each) for each in reports),
     )
     for row in rows.select_related("inspection").order_by("inspection__taken_at", "pk"):
         visit = row.inspection
@@ -178,7 +183,7 @@ def _by_later_looks(reports: Sequence[DamageReport], now: datetime) -> dict[int,
         ]
         gone = next((one for one in later if _says_gone(one, report.kind)), None)
         if gone is not None:
-            found[report.pk] = (report, _found_sound(report, gone.inspection, now))
+            found[report.pk] = (report, _found_sound(report, gone.inspection))
     return found
 
 
@@ -188,13 +193,13 @@ def _says_gone(one: Observation, kind: str) -> bool:
     return is_sound or (one.kind == kind and damage_severity(kind, severity) is None)
 
 
-def _found_sound(report: DamageReport, visit: Inspection, now: datetime) -> DamageClosure:
+def _found_sound(report: DamageReport, visit: Inspection) -> DamageClosure:
     return DamageClosure(
         report=report,
         way=DamageClosure.Way.FOUND_SOUND,
         done_at=visit.taken_at,
         done_precision=ClockPrecision.MINUTE,
-        recorded_at=now,
+        recorded_at=visit.recorded_at,
         done_by=visit.inspector,
         inspection=visit,
     )

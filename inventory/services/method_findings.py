@@ -26,6 +26,7 @@ from inventory.models import (
     Observation,
     Sign,
 )
+from inventory.services.damage_known import damage_looks_known
 from inventory.services.judging import judge_unstored
 from inventory.services.standards import code_book
 from inventory.services.standing import in_steps
@@ -190,7 +191,11 @@ def _is_open(each: SignVerdict) -> bool:
 
 
 def seen_on(asked: AsKnown) -> dict[int, Observed]:
-    """Return the worst damage that stands on each sign, as far as it counts."""
+    """
+    Return the worst damage that stands on each sign, as far as it counts.
+
+    What was told at the desk counts as seen, and what was put right as found gone.
+    """
     relinked = asked.relinked()
     observed: dict[int, list[Observed]] = defaultdict(list)
     rows = Observation.objects.filter(
@@ -208,6 +213,8 @@ def seen_on(asked: AsKnown) -> dict[int, Observed]:
         observed[relinked.get(visit, sign_id)].append(
             Observed(kind, Severity(severity), words, taken_at, recorded_at)
         )
+    for sign_id, looks in damage_looks_known(asked).items():
+        observed[sign_id] += looks
     seen: dict[int, Observed] = {}
     for sign_id, all_of_it in observed.items():
         worst = find_condition(all_of_it).worst

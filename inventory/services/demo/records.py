@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections import defaultdict
 from datetime import timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING
@@ -26,6 +27,7 @@ from inventory.models import (
     VisualRating,
 )
 from inventory.models.signs import DatePrecision
+from inventory.services.damage_visits import note_visits
 from inventory.services.demo.faces import ColourPlan, base_color, colours_of
 from inventory.services.demo.geography import METRES_PER_MILE, county, to_latitude_longitude
 from inventory.services.demo.press_history import moment
@@ -371,11 +373,15 @@ def store_inspections(
         for row, values in zip(sets, typed, strict=True)
         for number, value in enumerate(values, start=1)
     )
-    Observation.objects.bulk_create(
+    observations = Observation.objects.bulk_create(
         Observation(inspection=row, kind=seen.kind, severity=seen.severity)
         for each, row in pairs
         for seen in each.observations
     )
+    looks: dict[Inspection, list[Observation]] = defaultdict(list)
+    for observation in observations:
+        looks[observation.inspection].append(observation)
+    note_visits(looks, now=max(row.recorded_at for row in rows))
     VisualRating.objects.bulk_create(
         VisualRating(
             inspection=row,

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from inventory.models import (
     ColourArea,
+    DamageReport,
     Inspection,
     Observation,
     Panel,
@@ -18,6 +19,7 @@ from inventory.models import (
     SourceFace,
     SourceRecord,
 )
+from inventory.services.damage_visits import note_visits
 from inventory.services.importing.resolving import are_back_to_back, faces_of, facing_of
 from inventory.services.importing.rows import SourceField
 
@@ -80,6 +82,13 @@ class Made:
         SourceFace.objects.bulk_create(self.links)
         Inspection.objects.bulk_create(self.visits)
         Observation.objects.bulk_create(self.observations)
+        if self.observations:
+            # When the agency came to know of it, a list does not say.
+            note_visits(
+                {each.inspection: [each] for each in self.observations},
+                now=self.observations[0].inspection.recorded_at,
+                channel=DamageReport.Channel.RECORD,
+            )
 
 
 @dataclass(frozen=True, slots=True)

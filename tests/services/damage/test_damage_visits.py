@@ -6,18 +6,33 @@ import uuid
 from datetime import date, timedelta
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from inventory.models import (
     DamageClosure,
     DamageReport,
     DamageStanding,
+    Inspection,
+    Observation,
     Sign,
     Standing,
 )
-from inventory.services.damage import Told, close_damage, open_damage, report_damage
+from inventory.services.damage import (
+    Told,
+    close_damage,
+    open_damage,
+    reopen_damage,
+    report_damage,
+)
+from inventory.services.damage_times import damage_times
+from inventory.services.importing.faces import Made
 from inventory.services.inspection import ObservationInput, record_inspection
+from inventory.services.inspection_batch import Visit, record_inspections
 from inventory.services.installation import install_sign, remove_sign
 from inventory.services.merging import merge_signs, undo_sign_merge
+from inventory.services.method_coverage import as_known
+from inventory.services.method_findings import seen_on
 from tests.factories import NOW, make_agency, make_person, make_sign, position_of
 
 pytestmark = pytest.mark.django_db
@@ -265,3 +280,80 @@ def test_who_saw_it_too_tells_of_it_where_the_first_was_wrong(sign, agency):
     look(sign, ("general", 1), at=NOW - DAY, corrects=wrong)
     (stands,) = open_damage(agency)
     assert stands.counted_from_on == NOW.date()
+
+
+def test_a_day_sent_at_once_has_its_damage_and_its_end_in_order(sign, agency):
+    """A phone sends what it saw and what it put right in one batch, in any order."""
+    visits = [
+        Visit(
+            sign_id=sign.pk,
+            taken_at=NOW - hours * HOUR,
+            how="visual_day",
+            client_uuid=uuid.uuid4(),
+            observations=[ObservationInput(kind, severity)],
+        )
+        for hours, kind, severity in ((1, "general", 0), (3, "bent", 3), (5, "missing", 3))
+    ]
+    record_inspections(organisation=agency, visits=visits, now=NOW)
+    assert not open_damage(agency).exists()
+    ended = DamageClosure.objects.order_by("report__kind")
+    assert [(each.report.kind, each.done_at) for each in ended] == [
+        ("bent", NOW - HOUR),
+        ("missing", NOW - HOUR),
+    ]
+
+
+def test_the_number_of_queries_does_not_grow_with_the_signs_seen_damaged(agency):
+    def queries(count):
+        visits = [
+            Visit(
+                sign_id=make_sign(agency).pk,
+                taken_at=NOW - HOUR,
+                how="visual_day",
+                client_uuid=uuid.uuid4(),
+                observations=[ObservationInput("bent", 3)],
+            )
+            for _ in range(count)
+        ]
+        with CaptureQueriesContext(connection) as captured:
+            record_inspections(organisation=agency, visits=visits, now=NOW)
+        return len(captured)
+
+    assert queries(2) == queries(9)
+
+
+def test_the_method_record_knows_what_the_desk_was_told_and_what_was_put_right(agency):
+    sign = make_sign(agency)
+    told = Told(kind="bent", channel="desk", severity=3, reported_at=NOW - 3 * DAY)
+    report = report_damage(position=position_of(sign), told=told, now=NOW - DAY)
+    close_damage(report=report, way="repaired", done_at=NOW - 2 * HOUR, now=NOW)
+
+    def damaged(days_ago, known):
+        on = (NOW - days_ago * DAY).date()
+        asked = as_known(agency, on, known, today=NOW.date())
+        return list(seen_on(asked))
+
+    assert damaged(2, "now") == [sign.pk]  # it was bent by then, as is known today
+    assert damaged(2, "then") == []  # nobody had told of it
+    assert damaged(1, "then") == [sign.pk]
+    assert damaged(0, "then") == damaged(0, "now") == []
+    reopen_damage(report=report, reason="another sign", now=NOW + DAY)
+    assert damaged(0, "now") == [sign.pk]
+    assert damaged(0, "then") == []
+
+
+def test_the_damage_a_list_tells_of_is_open_and_counts_in_no_time(agency):
+    place = position_of(make_sign(agency))
+    sign = place.signs.get()
+    visit = Inspection.objects.create(
+        organisation=agency,
+        sign=sign,
+        taken_at=NOW - 400 * DAY,
+        recorded_at=NOW,
+        how="visual_day",
+    )
+    seen = Observation(inspection=visit, kind="leaning", severity=2)
+    Made(observations=[seen]).save()
+    (stands,) = open_damage(agency)
+    assert stands.report.channel == "record"
+    assert damage_times(agency, since=date(2020, 1, 1), today=NOW.date()).told == 0
