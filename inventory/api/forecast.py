@@ -8,7 +8,7 @@ import django_filters
 from rest_framework import serializers, viewsets
 
 from inventory.api.permissions import organisation_of
-from inventory.models import CohortFit, Role, SignForecast
+from inventory.models import CohortFit, LotFinding, Role, SignForecast
 
 if TYPE_CHECKING:
     from django.db.models import QuerySet
@@ -113,3 +113,54 @@ class CohortViewSet(viewsets.ReadOnlyModelViewSet[CohortFit]):
     def get_queryset(self) -> QuerySet[CohortFit]:
         rows: QuerySet[CohortFit] = CohortFit.objects.owned_by(organisation_of(self.request))
         return rows.filter(succeeded_at__isnull=True).defer("cloud").order_by("key")
+
+
+class LotFindingSerializer(serializers.ModelSerializer[LotFinding]):
+    """What the readings say of one lot; changes are a share of R_A a year."""
+
+    class Meta:
+        model = LotFinding
+        fields = (
+            "id",
+            "kind",
+            "name",
+            "members",
+            "found_at",
+            "method_version",
+            "sign_count",
+            "visit_count",
+            "effect_per_year",
+            "effect_low_per_year",
+            "effect_high_per_year",
+            "cohort_change_per_year",
+            "p_value",
+            "q_value",
+            "is_suspect",
+            "told_apart_by",
+        )
+
+
+class LotFindingFilter(django_filters.FilterSet):  # type: ignore[misc]  # the package has no types
+    """By kind, and suspect ones alone."""
+
+    kind = django_filters.ChoiceFilter(choices=LotFinding.Kind.choices)
+    is_suspect = django_filters.BooleanFilter()
+
+    class Meta:
+        model = LotFinding
+        fields = ("kind", "is_suspect")
+
+
+class LotFindingViewSet(viewsets.ReadOnlyModelViewSet[LotFinding]):
+    """Lots compared with ordinary ones of their kind, suspect ones first."""
+
+    roles = (Role.ENGINEER, Role.SHOP)
+    queryset = LotFinding.objects.none()
+    serializer_class = LotFindingSerializer
+    filterset_class = LotFindingFilter
+
+    def get_queryset(self) -> QuerySet[LotFinding]:
+        rows: QuerySet[LotFinding] = LotFinding.objects.readable_by(
+            organisation_of(self.request)
+        )
+        return rows.defer("detail").order_by("-is_suspect", "q_value", "key", "pk")

@@ -25,6 +25,7 @@ router.register("inspections", inspection.InspectionViewSet, basename="api-inspe
 router.register("instruments", instruments.InstrumentViewSet, basename="api-instrument")
 router.register("forecasts", forecast.SignForecastViewSet, basename="api-forecast")
 router.register("cohorts", forecast.CohortViewSet, basename="api-cohort")
+router.register("lots", forecast.LotFindingViewSet, basename="api-lot")
 router.register("programmes", programme.ProgrammeViewSet, basename="api-programme")
 router.register("orders", ordering.OrderViewSet, basename="api-order")
 

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from inventory.services.forecast.cohort_pages import CohortView
 
 AGE_COLUMN = Column("Age", "years")
+MOST_LEVELS = 4  # drawn, the most usual; all are in the words
 LEAST_TOP_PERCENT = 10.0  # so that next to nothing looks like next to nothing
 
 
@@ -24,10 +25,12 @@ def plot_of_fit(view: CohortView) -> Plot | None:
     curve, cloud = view.curve, view.cloud
     if curve is None and not cloud.ages_years:
         return None
-    life = view.line.life
-    levels = (
-        [Level(f"usual level {life.level_cd_lx_m2:g}", life.level_cd_lx_m2)] if life else []
-    )
+    levels = [
+        Level(f"level {value:g} of {signs:,} sign{'' if signs == 1 else 's'}", value)
+        if signs
+        else Level(f"usual level {value:g}", value)
+        for value, signs in view.levels[:MOST_LEVELS]
+    ]
     readings = Series(
         "readings",
         "points",

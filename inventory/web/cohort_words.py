@@ -56,8 +56,13 @@ class CohortRow:
 
     @property
     def shape(self) -> str:
-        """Return how R_A changes with age."""
-        return SHAPES.get((self.fit.scale, self.fit.shape), "")
+        """Return how R_A changes with age, or how it may where readings do not tell."""
+        words = SHAPES.get((self.fit.scale, self.fit.shape), "")
+        other = (self.fit.parameters.get("other") or {}).get("fit")
+        if other is None:
+            return words
+        shape = "curved" if other["knots_years"] else "linear"
+        return f"{words} or {SHAPES[other['scale'], shape]}, forecasts allow for both"
 
     @property
     def median_life(self) -> str:
@@ -163,6 +168,21 @@ class CohortWords:
         if not known:
             return ""
         return f"{known['signs']:,} signs of {known['lots']:,} lots"
+
+    @property
+    def levels(self) -> str:
+        """Return which levels its signs have to keep, where there is more than one."""
+        levels = self.view.levels
+        if len(levels) < 2:
+            return ""
+        usual, signs = levels[0]
+        others = [f"{value:g} ({count:,})" for value, count in levels[1:]]
+        listed = " and ".join([", ".join(others[:-1]), others[-1]] if others[1:] else others)
+        return (
+            f"The ages and the life table are for {usual:g} cd/lx/m², which {signs:,} of its "
+            f"signs have to keep. Others have to keep {listed}; each sign’s own due date goes "
+            "by its own level."
+        )
 
     @property
     def is_of_few_signs(self) -> bool:

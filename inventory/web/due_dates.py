@@ -12,6 +12,7 @@ from django.utils.html import format_html
 from django.views.decorators.http import require_safe
 
 from inventory.models import Organisation, Role
+from inventory.services.forecast.back_test_report import back_test_warning
 from inventory.services.forecast.due_outlook import CLASS_NUMBERS, YEARS_AHEAD, due_outlook
 from inventory.services.sign_faces import local_types_of
 from inventory.services.standing import policy_or_none
@@ -58,6 +59,7 @@ def due_dates_page(request: MemberRequest) -> HttpResponse:
         "below_now": count_words(outlook.expected_below_now),
         "lost": outlook.lost_a_year and count_words(outlook.lost_a_year.mean),
         "policy": policy,
+        "warning": back_test_warning(request.organisation),
         "filter": chosen,
         "page": page_of(request, rows),
         "list_anchor": "#signs",

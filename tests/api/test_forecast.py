@@ -8,7 +8,7 @@ import pytest
 
 from inventory.models import Role, SignForecast
 from inventory.services.forecast.refreshing import refresh_forecasts
-from tests.factories import NOW, make_agency, make_sign
+from tests.factories import NOW, make_agency, make_lot_finding, make_shop, make_sign
 from tests.services.forecast.fleet import read_fleet
 from tests.web.acting import act_as
 
@@ -69,3 +69,30 @@ def test_another_agency_and_a_crew_read_none_of_it(client, agency):
     assert client.get("/api/v1/cohorts/").json()["count"] == 0
     act_as(client, agency, Role.CREW)
     assert client.get("/api/v1/forecasts/").status_code == 403
+
+
+def test_lots_come_suspect_ones_first_to_the_agency_and_the_shop_that_made_them(
+    client, agency, django_assert_max_num_queries
+):
+    shop, other = make_shop(), make_agency()
+    make_lot_finding(agency, name="L-1", q_value=0.8, maker=shop)
+    make_lot_finding(agency, name="L-2", q_value=0.01, is_suspect=True)
+    make_lot_finding(agency, name="V-1", kind="overlay", q_value=0.5)
+    make_lot_finding(other, name="L-9")
+    act_as(client, agency)
+
+    def names(**how):
+        return [each["name"] for each in client.get("/api/v1/lots/", how).json()["results"]]
+
+    with django_assert_max_num_queries(5):
+        assert names() == ["L-2", "V-1", "L-1"]
+    assert names(kind="overlay") == ["V-1"]
+    assert names(is_suspect="true") == ["L-2"]
+    first = client.get("/api/v1/lots/").json()["results"][0]
+    assert first["effect_low_per_year"] < first["effect_per_year"]
+    assert client.get(f"/api/v1/lots/{first['id']}/").json() == first
+    act_as(client, shop, Role.SHOP)
+    assert names() == ["L-1"]
+    assert client.get(f"/api/v1/lots/{first['id']}/").status_code == 404
+    act_as(client, agency, Role.CREW)
+    assert client.get("/api/v1/lots/").status_code == 403

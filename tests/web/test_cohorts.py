@@ -1,14 +1,17 @@
 """The pages of cohorts say what the readings say together, and what they do not."""
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
 from django.urls import reverse
 
+from inventory.engineering.forecast.fit import OtherScale, Scale, fit_cohort
+from inventory.engineering.forecast.shapes import LINEAR
 from inventory.models import Role
 from tests.factories import NOW, make_agency, make_sign
 from tests.web.acting import act_as
-from tests.web.forecast_records import color_of, make_fit, make_forecast
+from tests.web.forecast_records import color_of, fitted, make_fit, make_forecast, visits
 
 pytestmark = pytest.mark.django_db
 
@@ -177,3 +180,36 @@ def test_few_signs_are_said_to_lean_on_what_is_taken_for_granted(client, agency)
     assert "Only 4 signs of this cohort were read" in few
     many = page_of(client, make_fit(agency, RED)).content.decode()
     assert "still weighs (see below)" not in many
+
+
+def test_every_level_that_its_signs_have_to_keep_is_drawn_and_said(client, agency):
+    fit = make_fit(agency)
+    fit.life |= {"levels": [[120.0, 40], [75.0, 12], [60.0, 1]]}
+    fit.save()
+    act_as(client, agency)
+    page = page_of(client, fit)
+    assert [each["label"] for each in page.context["plot"].spec["levels"]] == [
+        "level 120 of 40 signs",
+        "level 75 of 12 signs",
+        "level 60 of 1 sign",
+    ]
+    text = page.content.decode()
+    assert "for 120 cd/lx/m², which 40 of its signs have to keep" in text
+    assert "Others have to keep 75 (12) and 60 (1)" in text
+
+
+def test_a_cohort_whose_scale_is_open_says_so_in_words(client, agency):
+    fit = make_fit(agency)
+    log = fitted()
+    plain = fit_cohort(visits(), scale=Scale.PLAIN, shape=LINEAR)
+    fit.parameters = replace(log, other=OtherScale(plain, 0.5)).to_json()
+    fit.save()
+    act_as(client, agency)
+    page = page_of(client, fit)
+    assert "the same share each year or the same amount each year" in page.content.decode()
+
+    def middle(drawn):
+        series = drawn.context["plot"].spec["series"]
+        return next(each["values"] for each in series if each["kind"] == "line")
+
+    assert middle(page) != middle(page_of(client, make_fit(agency, RED)))

@@ -5,8 +5,10 @@ from datetime import date
 import pytest
 from django.urls import reverse
 
-from inventory.models import Role
+from inventory.engineering.forecast.backtest import Tally
+from inventory.models import BackTest, Role
 from tests.factories import (
+    NOW,
     make_agency,
     make_lot_finding,
     make_press,
@@ -195,3 +197,28 @@ def test_numbers_that_were_not_counted_are_not_shown_as_none(client, agency):
     page = client.get(reverse("due-dates")).content.decode()
     assert "is not counted yet" in page
     assert "are expected to fall below their level." not in page
+
+
+@pytest.mark.parametrize(
+    ("inside", "said"),
+    [
+        (340, "68.0 % fell within the range told beforehand where 90 % should"),
+        (490, "take the due dates as surer than they are shown"),
+        (450, ""),
+    ],
+)
+def test_a_back_test_out_of_bounds_warns_where_due_dates_are_read(client, agency, inside, said):
+    due_sign(agency, date(2026, 8, 1))
+    told = {"forecast": Tally(count=500, inside=inside).to_json()}
+    BackTest.objects.create(
+        organisation=agency,
+        method_version="forecast-3",
+        started_at=NOW,
+        finished_at=NOW,
+        cut_offs=["2024-01-01"],
+        summary={"whole": {"name": "", "readings": 500, "told": told}},
+    )
+    act_as(client, agency)
+    page = client.get(reverse("due-dates")).content.decode()
+    assert said in page
+    assert ("See the back-test" in page) is bool(said)

@@ -236,6 +236,7 @@ class World:
             "api-inspection-detail": {"pk": inspection.pk},
             "api-order-detail": {"pk": open_order.pk},
             "api-cohort-detail": {"pk": fit.pk},
+            "api-lot-detail": {"pk": self.parts["finding_id"]},
             "api-programme-detail": {"pk": programme.pk},
             "api-programme-step": {"pk": programme.pk},
             "api-instrument-detail": {"pk": instrument.pk},

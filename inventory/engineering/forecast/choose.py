@@ -23,6 +23,7 @@ from inventory.engineering.forecast.fit import (
 )
 from inventory.engineering.forecast.observations import Observations, TruthArray
 from inventory.engineering.forecast.shapes import LINEAR, AgeShape
+from inventory.engineering.forecast.spread import Search
 from inventory.engineering.forecast.states import KnownOfSigns, states_now
 from inventory.engineering.forecast.variances import Variances
 from inventory.engineering.inspection.student import FloatArray, WholeArray
@@ -75,8 +76,13 @@ class _Model:
 
     @property
     def words(self) -> str:
-        scale = "logarithm of R_A" if self.scale is Scale.LOG else "R_A as it is"
-        along = "a curve" if self.shape.knots_years else "a straight line"
+        what = "share" if self.scale is Scale.LOG else "amount"
+        article = "a" if self.scale is Scale.LOG else "an"
+        words = (
+            f"{article} {what} that changes with age"
+            if self.shape.knots_years
+            else f"the same {what} each year"
+        )
         more = [
             name
             for name, is_used in (
@@ -85,8 +91,7 @@ class _Model:
             )
             if is_used
         ]
-        apart = f", yearly change apart by {' and '.join(more)}" if more else ""
-        return f"{scale} along {along}{apart}"
+        return f"{words}, apart by {' and '.join(more)}" if more else words
 
 
 def choose_cohort_model(
@@ -136,9 +141,8 @@ def choose_cohort_model(
     >>> chosen.fit.scale.value, chosen.fit.shape.name, round(chosen.fit.other.weight, 1)
     ('log', 'linear', 0.5)
     >>> chosen.reason
-    'Logarithm of R_A along a straight line or R_A as it is along a straight line: with 2
-    readings to hold back (100 are needed) the two are not told apart. Forecasts allow for both
-    alike.'
+    'R_A falls by the same share each year or by the same amount each year: with 2 readings to
+    hold back (100 are needed) the two are not told apart. Forecasts allow for both alike.'
     """
     tell = progress or (lambda _words: None)
     some = _sample(observations)
@@ -155,6 +159,7 @@ def choose_cohort_model(
             prior=prior,
             session_sd=session_sd,
             start=trial.found.get(model.scale),
+            search=trial.search,
             progress=tell,
         )
 
@@ -265,6 +270,7 @@ class _Trial:
     session_sd: float | None
     tell: Callable[[str], None]
     found: dict[Scale, Variances]  # the spread of the last fit on each scale
+    search: Search  # how the hill bends is much the same for each, in logarithms
 
     @classmethod
     def make(
@@ -288,6 +294,7 @@ class _Trial:
             session_sd,
             tell,
             {},
+            Search(),
         )
 
     @property
@@ -315,6 +322,7 @@ class _Trial:
             prior=self.prior,
             session_sd=self.session_sd,
             start=self._start(model.scale),
+            search=self.search,
         )
         self.found[model.scale] = fit.variances
         return log_densities(fit, self.observations, self.held_back)
@@ -472,8 +480,7 @@ def _reason(found: _Compared, held_back: int) -> str:
                 f"{held_back:,} held-back readings do not tell which; the second has a chance "
                 f"of {100 * found.other_weight:.0f} %. Forecasts allow for both."
             )
-        words = f"{words} or {found.other.words}: {why}"
-        return words[0].upper() + words[1:]
+        return f"R_A falls by {words} or by {found.other.words}: {why}"
     own = next(each for each in found.scores if each.is_chosen)
     best = min(found.scores, key=lambda each: each.below_best)
     number = len(found.scores)
@@ -486,5 +493,4 @@ def _reason(found: _Compared, held_back: int) -> str:
             f"{own.below_best:.4f} a reading, with a standard error of "
             f"{own.se_against_best:.4f})."
         )
-    words = f"{words}: {why}"
-    return words[0].upper() + words[1:]
+    return f"R_A falls by {words}: {why}"

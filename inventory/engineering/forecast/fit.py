@@ -22,6 +22,7 @@ from inventory.engineering.forecast.shapes import AgeShape
 from inventory.engineering.forecast.spread import (
     WEAK_PRIOR,
     Prior,
+    Search,
     fit_variances,
     sample_of_lots,
     sums_of_sample,
@@ -298,6 +299,7 @@ def fit_cohort(
     session_sd: float | None = SESSION_PRIOR,
     variances: Variances | None = None,
     start: Variances | None = None,
+    search: Search | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> CohortFit:
     """
@@ -325,6 +327,8 @@ def fit_cohort(
         Known, as from a stored fit of the same readings: they are not looked for again.
     start : Variances, optional
         Where to begin looking for them, such as those of nearly the same readings.
+    search : Search, optional
+        What the last search of nearly the same readings learnt; learns from this one.
     progress : callable, optional
         Told in words what is being done.
 
@@ -378,11 +382,19 @@ def fit_cohort(
     has_sessions = bool(session_sd) and session_count > 0
     if variances is None and has_sessions and session_sd:
         variances = fit_variances_with_sessions(
-            visits, session, cohort, prior, unit, session_sd * unit, start=start, progress=tell
+            visits,
+            session,
+            cohort,
+            prior,
+            unit,
+            session_sd * unit,
+            start=start,
+            search=search,
+            progress=tell,
         )
     elif variances is None:
         sample = sums_of_sample(cohort, sample_of_lots(cohort))
-        variances = fit_variances(sample, prior, unit, start)
+        variances = fit_variances(sample, prior, unit, start, search)
     sessions = None
     if not variances.session_sd or not session_count:
         tell("fitting level, decline and lots")

@@ -35,6 +35,7 @@ def fit_variances_with_sessions(
     session_sd: float,
     *,
     start: Variances | None,
+    search: Search | None,
     progress: Callable[[str], None],
 ) -> Variances:
     """
@@ -55,6 +56,8 @@ def fit_variances_with_sessions(
         What is stated of the sessions' spread, on the scale fitted.
     start : Variances, optional
         Where to begin, where its sessions differ.
+    search : Search, optional
+        What the last search of nearly the same readings learnt; learns from these.
     progress : callable
         Told in words.
     """
@@ -62,7 +65,7 @@ def fit_variances_with_sessions(
     sample = sums_of_sample(cohort, chosen)
     some, kept = visits.of_signs(chosen)
     place, count = number_sessions(session[kept])
-    search = Search()
+    search = search or Search()
     factor = None if prior is None else prior.session_factor
     if start is not None and start.session_sd and start.has_lots == bool(sample.lot_count):
         variances = start

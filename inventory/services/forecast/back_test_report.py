@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING, Any
 from inventory.engineering.forecast.backtest import HORIZON_WORDS, Rival, Tally
 from inventory.engineering.forecast.cohorts import CohortKey
 from inventory.engineering.forecast.scores import exact_share
+from inventory.models import BackTest
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from inventory.engineering.forecast.scores import Share
-    from inventory.models import BackTest
+    from inventory.models import Organisation
 
 RECORDED, TAKEN = "recorded", "taken"
 LEAST_COVERAGE, MOST_COVERAGE = 0.85, 0.95
@@ -151,6 +152,19 @@ class BackTestReport:
         )
 
     @property
+    def warning(self) -> str:
+        """Return in a sentence that ranges did not hold 85 to 95 %; empty where they did."""
+        if self.whole is None or self.whole.is_thin or self.whole.is_covered:
+            return ""
+        share = self.whole.ours.coverage.share
+        how = "less sure" if share < LEAST_COVERAGE else "surer"
+        return (
+            f"Of {self.whole.readings:,} later readings {_percent(share)} fell within the "
+            f"range told beforehand where 90 % should: take the due dates as {how} than they "
+            "are shown."
+        )
+
+    @property
     def below_sentence(self) -> str:
         """Return how many readings were below their level against how many were told to be."""
         if self.next_ones is None or self.next_ones.ours.below < FEW_BELOW:
@@ -187,6 +201,18 @@ class BackTestReport:
             f"The error score, the distance between told and read, was {' and '.join(parts)}. "
             f"On average it was told {abs(bias):.1f} % {way}."
         )
+
+
+def back_test_warning(organisation: Organisation) -> str:
+    """Return what the newest finished back-test warns of; empty without one or a warning."""
+    test = (
+        BackTest.objects.owned_by(organisation)
+        .filter(finished_at__isnull=False)
+        .defer("rows")
+        .order_by("-started_at", "-pk")
+        .first()
+    )
+    return "" if test is None else report_of(test).warning
 
 
 def report_of(test: BackTest) -> BackTestReport:

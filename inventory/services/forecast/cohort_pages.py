@@ -52,6 +52,8 @@ class CohortView:
     """
     All that is shown of one fit.
 
+    ``levels`` are those that its installed signs have to keep with their number (0: not
+    counted yet), the most usual first: the life table is for that one.
     ``made`` and what follows from it are ``None`` for a fit by another version of the method.
     ``studies`` are published ranges of the same sheeting and colour.
     """
@@ -60,6 +62,7 @@ class CohortView:
     made: Fit | None
     curve: CohortCurve | None
     cloud: Cloud
+    levels: tuple[tuple[float, int], ...]
     studies: tuple[DeteriorationStudy, ...]
     due_count: int
     next_due: list[SignForecast]
@@ -90,6 +93,7 @@ def cohort_view(*, fit: CohortFit, organisation: Organisation) -> CohortView:
         made=made,
         curve=cohort_curve(made, _ages(fit, line.life)) if made else None,
         cloud=Cloud.from_json(fit.cloud),
+        levels=_levels(fit, line.life),
         studies=tuple(
             each for each in deterioration_studies() if _is_of_cohort(each, line.key)
         ),
@@ -122,6 +126,13 @@ def _line(fit: CohortFit, made: Fit | None) -> CohortLine:
         change=yearly_change(made) if made else None,
         life=Life.from_json(fit.life) if fit.life.get("table") else None,
     )
+
+
+def _levels(fit: CohortFit, life: Life | None) -> tuple[tuple[float, int], ...]:
+    counted = fit.life.get("levels")
+    if counted:
+        return tuple((float(value), int(signs)) for value, signs in counted)
+    return () if life is None else ((life.level_cd_lx_m2, 0),)
 
 
 def _ages(fit: CohortFit, life: Life | None) -> np.ndarray[tuple[int], np.dtype[np.float64]]:

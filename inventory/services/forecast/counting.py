@@ -19,6 +19,7 @@ from inventory.services.forecast.gathering import DAYS_PER_YEAR
 
 if TYPE_CHECKING:
     from inventory.services.forecast.fitting import FittedCohort
+    from inventory.services.forecast.gathering import GatheredCohort
     from inventory.services.forecast.sign_colours import ForecastRules
     from inventory.services.forecast.storing import StoredSigns
 
@@ -69,11 +70,20 @@ def count_due(cohort: FittedCohort, found: StoredSigns, rules: ForecastRules) ->
             fit, forecasts, grams, safety_class=np.array(classes), **known
         ).to_json()
     row.life = row.life | {
+        "levels": _levels(gathered),
         "due_counts": {
             "as_of_on": rules.today.isoformat(),
             "first_year": rules.today.year,
             "by_class": by_class,
-        }
+        },
     }
     with transaction.atomic():
         CohortFit.objects.filter(pk=row.pk).update(life=row.life)
+
+
+def _levels(gathered: GatheredCohort) -> list[list[float]]:
+    """Return each level that installed signs have to keep with their number, the most first."""
+    levels = gathered.level_cd_lx_m2[gathered.is_installed]
+    values, counts = np.unique(levels[~np.isnan(levels)], return_counts=True)
+    order = np.lexsort((values, -counts))
+    return [[float(values[place]), int(counts[place])] for place in order]

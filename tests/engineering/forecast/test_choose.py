@@ -32,7 +32,7 @@ def test_a_fleet_that_falls_along_a_curve_gets_the_curve(seed):
     bent = replace(observations, ra_cd_lx_m2=observations.ra_cd_lx_m2 * bend)
     best = chosen_of(bent)
     assert (best.scale, best.shape) == ("log", "curved")
-    assert best.words == "logarithm of R_A along a curve"
+    assert best.words == "a share that changes with age"
 
 
 @pytest.mark.parametrize("seed", [51, 52, 53])
@@ -61,7 +61,7 @@ def test_facing_counts_where_it_does_and_not_where_it_does_not(seed):
     best = chosen_of(with_change(facing, sunny))
     assert best.uses_quadrant
     assert not best.uses_district
-    assert best.words.endswith("yearly change apart by facing")
+    assert best.words.endswith("apart by facing")
 
 
 def test_a_district_that_wears_faster_is_kept_apart_and_told_so():
@@ -74,10 +74,10 @@ def test_a_district_that_wears_faster_is_kept_apart_and_told_so():
     assert chosen.fit.covariates.uses_district
     assert chosen.fit.covariates.districts.tolist() == [0, 1, 2, 3]
     assert chosen.reason.startswith(
-        "Logarithm of R_A along a straight line, yearly change apart by district: of 5 models"
+        "R_A falls by the same share each year, apart by district: of 5 models"
     )
     scores = {each.words: each for each in chosen.scores}
-    best = scores["logarithm of R_A along a straight line, yearly change apart by district"]
+    best = scores["the same share each year, apart by district"]
     assert best.is_chosen
     assert best.below_best == 0.0
     assert max(each.score for each in chosen.scores) == best.score
@@ -124,7 +124,7 @@ def test_models_are_compared_on_some_thousand_signs_but_fitted_on_all(monkeypatc
     assert chosen.fit.sign_count == 500
     held_back = int(chosen.reason.split(" held-back")[0].split()[-1])
     assert 150 < held_back <= 200
-    assert said[0] == "trying logarithm of R_A along a straight line"
+    assert said[0] == "trying the same share each year"
     assert "fitting the spread of 500 signs" in said
 
 
