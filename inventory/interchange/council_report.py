@@ -22,6 +22,7 @@ from inventory.interchange.council_document import (
 )
 from inventory.interchange.council_stock import (
     assumed_section,
+    damage_section,
     methods_section,
     other_figures,
     stock_section,
@@ -32,7 +33,8 @@ from inventory.interchange.council_stock import (
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from inventory.services.programme.report import CouncilReport, WayLine
+    from inventory.services.programme.report import CouncilReport
+    from inventory.services.programme.report_lines import WayLine
 
 RULE_WORDS = {"worst_first": "Worst first", "oldest_first": "Oldest first"}
 WAY_WORDS = {
@@ -80,6 +82,7 @@ def _sections(report: CouncilReport) -> Iterator[Section]:
     yield stock_section(report)
     yield where_section(report)
     yield methods_section(report)
+    yield damage_section(report)
     yield unknown_section(report)
     yield assumed_section(report)
 

@@ -16,7 +16,8 @@ from inventory.interchange.council_document import (
 )
 
 if TYPE_CHECKING:
-    from inventory.services.programme.report import CouncilReport, RoadLine
+    from inventory.services.programme.report import CouncilReport
+    from inventory.services.programme.report_lines import RoadLine
 
 UNKNOWN_WORDS = {
     "not_read": "No reading that can be used: whether they are below is not known",
@@ -246,6 +247,56 @@ def methods_section(report: CouncilReport) -> Section:
         ),
     )
     return Section("methods", "How signs are kept above their levels", (COMPLIANCE,), (table,))
+
+
+def damage_section(report: CouncilReport) -> Section:
+    """Return what became of damage that became known in the year before."""
+    heading = "Damage put right"
+    since = f"From {day_words(report.damage_since)} to {day_words(report.day)}"
+    if not report.damage:
+        return Section("damage", heading, (f"{since} no damage became known.",))
+    every = report.damage[-1]
+    table = Table(
+        "damage",
+        f"Damage that became known {since[0].lower()}{since[1:]}, by class",
+        "Class",
+        (
+            Column("told", "Became known", "count"),
+            Column("in_time", "Put right in time", "count"),
+            Column("late", "Put right late", "count"),
+            Column("untimed", "Put right, time not known", "count"),
+            Column("nothing_to_do", "Nothing to do", "count"),
+            Column("still_open", "Still open", "count"),
+            Column("late_open", "Of these overdue", "count"),
+            Column("median_d", "Days taken, middle", "figure"),
+        ),
+        tuple(
+            Row(
+                "all" if each.safety_class is None else f"class_{each.safety_class}",
+                "All" if each.safety_class is None else CLASS_WORDS[each.safety_class],
+                (
+                    each.told,
+                    each.in_time,
+                    each.late,
+                    each.untimed,
+                    each.nothing_to_do,
+                    each.still_open,
+                    each.late_open,
+                    each.median_d,
+                ),
+                is_total=each.safety_class is None,
+            )
+            for each in report.damage
+        ),
+    )
+    sentence = (
+        f"{since} damage of {counted(every.told, 'sign')} became known. "
+        f"{every.in_time:,} {'was' if every.in_time == 1 else 'were'} put right within the "
+        f"agency's own time and {every.late:,} later; {every.still_open:,} "
+        f"{'is' if every.still_open == 1 else 'are'} still open, {every.late_open:,} of them "
+        "past their time."
+    )
+    return Section("damage", heading, (sentence,), (table,))
 
 
 def unknown_section(report: CouncilReport) -> Section:

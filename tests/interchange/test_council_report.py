@@ -16,6 +16,7 @@ from inventory.models import Organisation, Programme
 from inventory.services.programme.report import council_report
 from tests.factories import NOW, make_agency
 from tests.interchange.council_reading import as_read, figures_of, numbers_of, words_of
+from tests.kept import kept_records
 from tests.services.programme.report_world import make_world
 from tests.web.programme_records import make_programme_row, make_result, year_of
 
@@ -30,6 +31,17 @@ NO_FIGURES = re.compile(
     r"MUTCD 11th edition, section 2A\.22|ASTM D4956|square of 30 in|Class [1-4]|class [1-4]|"
     r"(?m:^\s*[1-4]: )|10 % more|\d+(?:\.\d)? mi\b(?!les)|ft²"
 )
+
+
+@pytest.fixture(scope="module")
+def stored(django_db_setup, django_db_blocker):
+    with kept_records(django_db_blocker):
+        yield make_world().pk
+
+
+@pytest.fixture
+def world(stored, db):
+    return Programme.objects.select_related("organisation", "work_basis").get(pk=stored)
 
 
 def document_of(programme):
@@ -66,9 +78,10 @@ def shown_figures(figures):
 
 @needs_pdftotext
 def test_every_number_of_the_pdf_is_a_figure_of_the_csv_and_every_figure_is_in_the_pdf(
+    world,
     tmp_path,
 ):
-    document = document_of(make_world())
+    document = document_of(world)
     csv_text = write_council_csv(document)
     figures = figures_of(csv_text)
     every = " ".join(as_read(*each) for each in figures.values())
@@ -84,8 +97,8 @@ def test_every_number_of_the_pdf_is_a_figure_of_the_csv_and_every_figure_is_in_t
     assert missing == set()
 
 
-def test_every_number_of_a_sentence_is_a_figure_of_the_csv():
-    document = document_of(make_world())
+def test_every_number_of_a_sentence_is_a_figure_of_the_csv(world):
+    document = document_of(world)
     every = " ".join(
         as_read(*each) for each in figures_of(write_council_csv(document)).values()
     )
@@ -94,8 +107,8 @@ def test_every_number_of_a_sentence_is_a_figure_of_the_csv():
         assert strange == set(), sentence
 
 
-def test_what_is_said_first_can_be_reckoned_from_the_csv():
-    document = document_of(make_world())
+def test_what_is_said_first_can_be_reckoned_from_the_csv(world):
+    document = document_of(world)
     figures = {
         key: as_read(*each) for key, each in figures_of(write_council_csv(document)).items()
     }
@@ -152,11 +165,11 @@ def test_what_is_said_first_can_be_reckoned_from_the_csv():
     )
 
 
-def test_totals_and_shares_of_the_csv_add_up():
-    figures = figures_of(write_council_csv(document_of(make_world())))
+def test_totals_and_shares_of_the_csv_add_up(world):
+    figures = figures_of(write_council_csv(document_of(world)))
     value = {key: number for key, (_kind, number) in figures.items()}
-    for table in ("cost", "cost_by_class", "standing", "sheeting", "map", "roads"):
-        columns = {column for name, _row, column in value if name == table}
+    for table in ("cost", "cost_by_class", "standing", "sheeting", "map", "roads", "damage"):
+        columns = {column for name, _row, column in value if name == table} - {"median_d"}
         for column in columns:
             parts = [
                 number or 0
@@ -187,8 +200,8 @@ def test_totals_and_shares_of_the_csv_add_up():
 
 
 @needs_pdftotext
-def test_the_pdf_says_whose_and_of_which_day_and_takes_nothing_from_outside(tmp_path):
-    programme = make_world()
+def test_the_pdf_says_whose_and_of_which_day_and_takes_nothing_from_outside(world, tmp_path):
+    programme = world
     Organisation.objects.filter(pk=programme.organisation_id).update(is_invented=True)
     document = document_of(programme)
     text = " ".join(text_of(document, tmp_path).split())
@@ -252,8 +265,26 @@ def test_a_programme_of_one_year_without_signs_or_money_can_be_told():
     assert stream.getvalue().startswith(b"%PDF")
 
 
-def test_a_sheeting_is_told_by_its_type():
-    figures = figures_of(write_council_csv(document_of(make_world())))
+def test_damage_is_told_in_a_sentence_and_none_says_so(world):
+    document = document_of(world)
+    figures = figures_of(write_council_csv(document))
+    value = {column: number for (name, row, column), (_kind, number) in figures.items()
+             if (name, row) == ("damage", "all")}  # fmt: skip
+    (section,) = [each for each in document.sections if each.key == "damage"]
+    assert section.sentences == (
+        f"From 1 Jun 2025 to 1 Jun 2026 damage of {value['told']:.0f} signs became known. "
+        f"{value['in_time']:.0f} were put right within the agency's own time and "
+        f"{value['late']:.0f} later; {value['still_open']:.0f} are still open, "
+        f"{value['late_open']:.0f} of them past their time.",
+    )
+    none = document_of(make_programme_row(make_agency()))
+    (section,) = [each for each in none.sections if each.key == "damage"]
+    assert section.sentences == ("From 1 Jun 2025 to 1 Jun 2026 no damage became known.",)
+    assert section.tables == ()
+
+
+def test_a_sheeting_is_told_by_its_type(world):
+    figures = figures_of(write_council_csv(document_of(world)))
     rows = {row for table, row, _column in figures if table == "sheeting"}
     assert rows == {"XI prismatic", "III beaded", "IV prismatic", "not_known", "all"}
     document = document_of(Programme.objects.get())

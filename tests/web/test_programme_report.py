@@ -6,9 +6,10 @@ import re
 
 import pytest
 
-from inventory.models import Role
+from inventory.models import Programme, Role
 from tests.factories import make_agency
 from tests.interchange.council_reading import Tables, as_read, figures_of
+from tests.kept import kept_records
 from tests.services.programme.report_world import make_world
 from tests.web.acting import act_as, stop_the_clock
 from tests.web.programme_records import make_programme_row
@@ -23,6 +24,7 @@ TABLE_OF_CAPTION = {
     "What the map shows": "map",
     "The roads where most is replaced": "roads",
     "Methods on 1 Jun 2026, and whether each is applied": "methods",
+    "Damage that became known from 1 Jun 2025 to 1 Jun 2026, by class": "damage",
     "Signs of which something is not known": "unknown",
     "The figures it goes by": "basis",
     "In all years $ 1,824 of the $ 2,300 there is.": "cost",
@@ -32,10 +34,16 @@ TABLE_OF_CAPTION = {
 }
 
 
+@pytest.fixture(scope="module")
+def stored(django_db_setup, django_db_blocker):
+    with kept_records(django_db_blocker):
+        yield make_world().pk
+
+
 @pytest.fixture
-def programme(monkeypatch):
+def programme(stored, db, monkeypatch):
     stop_the_clock(monkeypatch)
-    return make_world()
+    return Programme.objects.get(pk=stored)
 
 
 def address(programme, end="/"):

@@ -7,161 +7,43 @@ chosen. Both days are told. Every figure of the page and of the PDF is one of th
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import Counter
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from django.utils import timezone
 
-from inventory.engineering.assessment.method_calendar import Applied
-from inventory.engineering.assessment.vocabulary import Verdict
+from inventory.engineering.assessment.method_calendar import Applied, add_months
 from inventory.engineering.programme.costs import cost_by_group
 from inventory.engineering.programme.risk import CLASSES
 from inventory.errors import StateConflictError
-from inventory.models import PlannedReplacement, Sign, Standing
+from inventory.models import PlannedReplacement
+from inventory.services.damage_times import Times, damage_times
 from inventory.services.method_record import groups_today
+from inventory.services.programme.report_lines import (
+    ClassCost,
+    DamageLine,
+    MethodLine,
+    RoadLine,
+    SheetingLine,
+    Standings,
+    Unknown,
+    WayLine,
+    YearLine,
+)
 from inventory.services.programme.report_map import MapDrawing, draw_map
+from inventory.services.programme.report_stock import Stock
 
 if TYPE_CHECKING:
     from datetime import date, datetime
 
     from inventory.models import Organisation, Programme, WorkBasis
+    from inventory.services.damage_times import DamageTimes
 
-ROADS_SHOWN = 12
+MONTHS_OF_DAMAGE = 12
 ROWS_AT_ONCE = 2_000
-FAILING = frozenset({Verdict.BELOW.value, Verdict.SHEETING_NOT_ALLOWED.value})
-_PLACE_OF_VERDICT = {
-    Verdict.MEETS.value: "meets",
-    Verdict.BELOW.value: "below",
-    Verdict.SHEETING_NOT_ALLOWED.value: "below",
-    Verdict.UNDECIDED.value: "undecided",
-    Verdict.NO_USABLE_READING.value: "not_read",
-    Verdict.NO_LEVEL.value: "no_level",
-    Verdict.EXCLUDED.value: "no_level",
-}
 RULES = ("worst_first", "oldest_first")
-_COLUMNS = (
-    "sign__position_id",
-    "responsible",
-    "safety_class",
-    "sheeting",
-    "verdict",
-    "condition",
-    "latitude_deg",
-    "longitude_deg",
-    "road_id",
-    "sign__installed_on",
-    "sign__width_in",
-    "sign__height_in",
-    "sign__forecast__probability_below",
-    "sign__forecast__is_extrapolated",
-    "sign__forecast__as_of_on",
-)
-
-
-@dataclass(slots=True)
-class Standings:
-    """How many signs stand how; ``below`` counts sheeting that is not allowed too."""
-
-    signs: int = 0
-    meets: int = 0
-    below: int = 0
-    undecided: int = 0
-    not_read: int = 0
-    no_level: int = 0
-
-    def add(self, verdict: str) -> None:
-        """Count one sign."""
-        self.signs += 1
-        name = _PLACE_OF_VERDICT[verdict]
-        setattr(self, name, getattr(self, name) + 1)
-
-
-@dataclass(frozen=True, slots=True)
-class SheetingLine:
-    """Signs of one sheeting as it is on record, by safety class; blank: not known."""
-
-    sheeting: str
-    by_class: tuple[int, ...]
-    below: int
-
-    @property
-    def signs(self) -> int:
-        """Return how many in all."""
-        return sum(self.by_class)
-
-
-@dataclass(frozen=True, slots=True)
-class YearLine:
-    """A year under the programme, and the signs below at its end under other ways."""
-
-    year: int
-    replaced: int
-    money: float
-    budget: float
-    crew_hours: float
-    crew_hours_limit: float
-    below: float
-    below_nothing: float
-    class_1_below: float
-    below_by_rule: dict[str, float]
-
-
-@dataclass(frozen=True, slots=True)
-class WayLine:
-    """What one way of choosing comes to; empty where it was not kept when it was reckoned."""
-
-    key: str
-    replaced: int
-    money: float | None
-    risk_left: float
-    risk_share: float
-    below_at_end: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class ClassCost:
-    """What replacing the signs of one class takes; without a class: trips that are shared."""
-
-    safety_class: int | None
-    replaced: int | None
-    money: float
-    share: float
-
-
-@dataclass(frozen=True, slots=True)
-class RoadLine:
-    """Signs of one road; without a name: roads not named here, or not known."""
-
-    key: str
-    name: str
-    signs: int
-    below: int
-    first_year: int
-    replaced: int
-
-
-@dataclass(frozen=True, slots=True)
-class MethodLine:
-    """One method of keeping signs above their levels, and whether it is applied."""
-
-    name: str
-    method: str
-    signs: int
-    in_time: int
-    overdue: int
-    age_not_known: int
-    is_left_out: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Unknown:
-    """How many signs something is not known of."""
-
-    key: str
-    count: int
-    words: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,6 +72,8 @@ class CouncilReport:
     map: MapDrawing
     methods: list[MethodLine]
     under_none: int
+    damage_since: date
+    damage: list[DamageLine]
     unknowns: list[Unknown]
     shortfall: dict[str, Any] | None
     least_budget: dict[str, Any] | None
@@ -248,14 +132,16 @@ def council_report(*, programme: Programme, now: datetime | None = None) -> Coun
     now = now or timezone.now()
     organisation = programme.organisation
     planned = _Planned.of(programme)
-    stock = _Stock.of(organisation, planned, programme.first_year)
+    stock = Stock.of(organisation, planned.year_at, programme.first_year)
     years = _years(programme)
     records, covered = groups_today(organisation=organisation, now=now)
+    today = organisation.day_of(now)
+    since = add_months(today, -MONTHS_OF_DAMAGE)
     is_stale = any(each.replaced != planned.per_year[each.year] for each in years)
     return CouncilReport(
         programme=programme,
         made_at=now,
-        day=organisation.day_of(now),
+        day=today,
         solved_on=organisation.day_of(programme.solved_at),
         now=stock.all,
         by_class={number: stock.by_class[number] for number in CLASSES},
@@ -286,6 +172,8 @@ def council_report(*, programme: Programme, now: datetime | None = None) -> Coun
             for each in records
         ],
         under_none=len(covered.under_none),
+        damage_since=since,
+        damage=_damage(damage_times(organisation, since=since, today=today)),
         unknowns=[*stock.unknowns(), *_left_out(result)],
         shortfall=result.get("shortfall"),
         least_budget=result.get("least_budget_class_1"),
@@ -352,6 +240,42 @@ def _sum(by_year: list[dict[str, Any]], name: str) -> Any:
     return sum(each[name] for each in by_year)
 
 
+def _damage(times: DamageTimes) -> list[DamageLine]:
+    """Return what became of damage by class, and in all; nothing where none became known."""
+    if not times.told:
+        return []
+    lines = [_damage_line(number, found) for number, found in times.by_class.items()]
+    return [*lines, _damage_line(None, _of_all(times))]
+
+
+def _of_all(times: DamageTimes) -> Times:
+    every = times.by_class.values()
+    return Times(
+        told=sum(each.told for each in every),
+        still_open=sum(each.still_open for each in every),
+        nothing_to_do=sum(each.nothing_to_do for each in every),
+        in_time=sum(each.in_time for each in every),
+        late=sum(each.late for each in every),
+        late_open=sum(each.late_open for each in every),
+        days=[days for each in every for days in each.days],
+    )
+
+
+def _damage_line(number: int | None, times: Times) -> DamageLine:
+    closed = times.told - times.still_open - times.nothing_to_do
+    return DamageLine(
+        safety_class=number,
+        told=times.told,
+        in_time=times.in_time,
+        late=times.late,
+        untimed=closed - times.in_time - times.late,
+        nothing_to_do=times.nothing_to_do,
+        still_open=times.still_open,
+        late_open=times.late_open,
+        median_d=times.taken.median_d,
+    )
+
+
 def _left_out(result: dict[str, Any]) -> list[Unknown]:
     """Return which signs the programme says nothing of, by the reason, most first."""
     left_out: dict[str, int] = (result.get("unplanned") or {}).get("left_out", {})
@@ -409,129 +333,3 @@ class _Planned:
             for number in CLASSES
         ]
         return [*lines, ClassCost(None, None, round(found.rest, 2), found.rest_share)]
-
-
-@dataclass(slots=True)
-class _Stock:
-    """The agency's own signs as they stand, counted in one reading."""
-
-    all: Standings = field(default_factory=Standings)
-    by_class: dict[int, Standings] = field(default_factory=lambda: defaultdict(Standings))
-    sheetings: Counter[tuple[str, int]] = field(default_factory=Counter)
-    sheetings_below: Counter[str] = field(default_factory=Counter)
-    damaged: dict[str, int] = field(default_factory=lambda: {"moderate": 0, "severe": 0})
-    of_others: int = 0
-    expected_below: float = 0.0
-    forecast_count: int = 0
-    forecast_on: date | None = None
-    extrapolated: int = 0
-    size_not_known: int = 0
-    day_not_known: int = 0
-    roads: dict[int | None, Counter[str]] = field(default_factory=lambda: defaultdict(Counter))
-    marks: dict[str, list[tuple[float, float]]] = field(
-        default_factory=lambda: {"below": [], "first_year": [], "later": [], "stays": []}
-    )
-
-    @classmethod
-    def of(cls, organisation: Organisation, planned: _Planned, first_year: int) -> _Stock:
-        found = cls()
-        rows = Standing.objects.owned_by(organisation).order_by("sign_id")
-        for row in rows.values_list(*_COLUMNS).iterator(chunk_size=ROWS_AT_ONCE):
-            found._take(row, planned.year_at, first_year)
-        return found
-
-    def _take(
-        self, row: tuple[Any, ...], year_at: dict[int, int | None], first_year: int
-    ) -> None:
-        position, responsible, number, sheeting, verdict, condition, *rest = row
-        if responsible != Sign.Responsible.AGENCY:
-            self.of_others += 1
-            return
-        latitude, longitude, road, up_on, width, height, chance, is_beyond, as_of_on = rest
-        is_below = verdict in FAILING
-        self.all.add(verdict)
-        self.by_class[number].add(verdict)
-        self.sheetings[sheeting, number] += 1
-        self.sheetings_below[sheeting] += is_below
-        if condition == Standing.Condition.MODERATE:
-            self.damaged["moderate"] += 1
-        elif condition == Standing.Condition.SEVERE:
-            self.damaged["severe"] += 1
-        if chance is not None:
-            self.expected_below += chance
-            self.forecast_count += 1
-            self.extrapolated += bool(is_beyond)
-            self.forecast_on = max(as_of_on, self.forecast_on or as_of_on)
-        self.day_not_known += up_on is None
-        self.size_not_known += not (width and height)
-        year = year_at.get(position)
-        at_road = self.roads[road]
-        at_road["signs"] += 1
-        at_road["below"] += is_below
-        at_road["first_year"] += year == first_year
-        at_road["replaced"] += year is not None
-        if year is not None:
-            mark = "first_year" if year == first_year else "later"
-        else:
-            mark = "below" if is_below else "stays"
-        self.marks[mark].append((latitude, longitude))
-
-    def sheeting_lines(self) -> list[SheetingLine]:
-        """Return the sheetings, most signs first, those not known last."""
-        names = {sheeting for sheeting, _number in self.sheetings}
-        lines = [
-            SheetingLine(
-                name,
-                tuple(self.sheetings[name, number] for number in CLASSES),
-                self.sheetings_below[name],
-            )
-            for name in names
-        ]
-        return sorted(lines, key=lambda each: (not each.sheeting, -each.signs, each.sheeting))
-
-    def road_lines(self, organisation: Organisation) -> list[RoadLine]:
-        """Return the roads where most is replaced, then all others together."""
-        names = dict(organisation.roads.order_by("pk").values_list("pk", "name"))
-        known = sorted(
-            (key for key in self.roads if key is not None),
-            key=lambda key: (
-                -self.roads[key]["replaced"],
-                -self.roads[key]["signs"],
-                names[key],
-            ),
-        )
-        groups = [("road", names[key], self.roads[key]) for key in known[:ROADS_SHOWN]]
-        others: Counter[str] = Counter()
-        for key in known[ROADS_SHOWN:]:
-            others.update(self.roads[key])
-        if len(known) > ROADS_SHOWN:
-            groups.append(("others", str(len(known) - ROADS_SHOWN), others))
-        if None in self.roads:
-            groups.append(("not_known", "", self.roads[None]))
-        return [
-            RoadLine(
-                key,
-                name,
-                counts["signs"],
-                counts["below"],
-                counts["first_year"],
-                counts["replaced"],
-            )
-            for key, name, counts in groups
-        ]
-
-    def unknowns(self) -> list[Unknown]:
-        """Return of how many signs something is not known that these figures rest on."""
-        found = (
-            Unknown("not_read", self.all.not_read),
-            Unknown("undecided", self.all.undecided),
-            Unknown("no_level", self.all.no_level),
-            Unknown(
-                "sheeting",
-                sum(n for (name, _number), n in self.sheetings.items() if not name),
-            ),
-            Unknown("day", self.day_not_known),
-            Unknown("size", self.size_not_known),
-            Unknown("beyond", self.extrapolated),
-        )
-        return [each for each in found if each.count]

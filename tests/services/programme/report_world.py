@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
 from inventory.engineering.places import cell_of
 from inventory.models import (
+    DamageReport,
+    DamageStanding,
     PlannedReplacement,
     Position,
     Road,
@@ -89,6 +91,7 @@ def make_world(**result: Any) -> Programme:
     Standing.objects.bulk_create([*rows, *(_standing(sign) for sign in others)])
     PlannedReplacement.objects.bulk_create(planned)
     SignForecast.objects.bulk_create(told)
+    _damage(agency, signs)
     group = create_group(
         organisation=agency, name="Stop signs", method="visual_night",
         started_on=date(2020, 1, 1), basis="board of 2019", interval_months=24, now=NOW,
@@ -100,6 +103,37 @@ def make_world(**result: Any) -> Programme:
     ]
     assign(group=group, positions=places, from_on=date(2020, 1, 1), now=NOW)
     return programme
+
+
+# class, days until it was put right (none: open still), days of the agency's time (none: none)
+DAMAGE: tuple[tuple[int, int | None, int | None], ...] = (
+    (1, 1, 3), (1, 2, 3), (1, 9, 3), (2, 5, 7), (2, 6, None), (3, None, 7), (4, None, 90),
+)  # fmt: skip
+
+
+def _damage(agency: Organisation, signs: list[Sign]) -> None:
+    """Keep damage that became known 60 days ago, and one of a year and a half ago."""
+    told, rows = NOW - timedelta(days=60), []
+    for (number, took, allowed), sign in zip((*DAMAGE, (1, 1, 3)), signs, strict=False):
+        if len(rows) == len(DAMAGE):
+            told = NOW - timedelta(days=550)
+        day = told.date()
+        report = DamageReport.objects.create(
+            organisation=agency, position=position_of(sign), sign=sign, channel="call",
+            kind="knocked_down", severity=3, told_by="a caller", notified_at=told,
+            notified_precision="minute", entered_at=told,
+        )  # fmt: skip
+        due_on = None if allowed is None else day + timedelta(days=allowed)
+        rows.append(
+            DamageStanding(
+                report=report, organisation=agency, position=report.position, sign=sign,
+                kind="knocked_down", severity=3, safety_class=number, is_open=took is None,
+                way="" if took is None else "repaired", notified_on=day, counted_from_on=day,
+                due_on=due_on, sort_on=due_on or day, rebuilt_at=NOW,
+                done_on=None if took is None else day + timedelta(days=took),
+            )
+        )  # fmt: skip
+    DamageStanding.objects.bulk_create(rows)
 
 
 def _result(planned_cost: float) -> dict[str, Any]:
