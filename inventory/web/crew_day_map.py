@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
     from inventory.models import Organisation
 
+EDGE, STRIP = 24, 40
 LOOKS = 6  # how many looks of lines there are; days take turns
 
 
@@ -58,6 +59,21 @@ class TourMap:
     bar: int
     bar_words: str
     summary: str
+
+    @property
+    def view_box(self) -> str:
+        """Return what is shown: room for marks at the edges, and a strip for the scale."""
+        return f"{-EDGE} {-EDGE} {self.width + 2 * EDGE} {self.height + 2 * EDGE + STRIP}"
+
+    @property
+    def below(self) -> int:
+        """Return where the strip under the map ends."""
+        return self.height + EDGE + STRIP - 6
+
+    @property
+    def right(self) -> int:
+        """Return where the arrow to the north stands."""
+        return self.width - 14
 
 
 def tour_map(

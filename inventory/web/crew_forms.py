@@ -188,7 +188,7 @@ class CrewDaysForm(TypedForm):
     )
     crews = TicksField(label="Crews", missing="No crew is ticked; tick the crews that go out.")
     takes_damage = forms.BooleanField(
-        label="Damage that is open: it comes first", required=False
+        label="Open damage: left out last, the worst on the first days", required=False
     )
     takes_planned = forms.BooleanField(
         label="What the programme replaces this year", required=False

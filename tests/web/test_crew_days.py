@@ -99,7 +99,7 @@ def test_planning_begins_in_a_process_of_its_own_as_it_was_asked(
     page = shown(engineer, "crew-days", programme)
     assert "Crew days are being planned" in page
     progress = engineer.get(reverse("crew-days-progress", args=[programme.pk, YEAR])).json()
-    assert progress == {"is_open": True, "words": "beginning"}
+    assert progress == {"is_open": True, "words": "starting the planning"}
     # Another one at the same time is refused; it can be given up.
     assert post(engineer, "crew-days-plan", programme, content).status_code == 409
     post(engineer, "crew-days-step", programme, {"step": "give-up", "plan": plan.pk})

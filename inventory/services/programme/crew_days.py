@@ -101,7 +101,7 @@ def open_plan(
             asked=asked.as_json(),
             started_at=now,
             seen_at=now,
-            words="beginning",
+            words="starting the planning",
             by=by,
         )
     except IntegrityError as error:

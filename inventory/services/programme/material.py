@@ -114,16 +114,21 @@ def bring_words(material: Material) -> str:
         missing = f"; {each.missing} NOT in stock" if each.missing else ""
         lines.append(f"{each.count} × {each.name}{stock}{missing}")
     lines += [
-        f"Hardware for {each.faces} faces on {each.supports} × {each.support}"
+        f"Hardware for {_counted(each.faces, 'face')} on {each.supports} × {each.support}"
         for each in material.hardware
     ]
     if material.overhead:
         lines.append(f"Bucket truck: {material.overhead} overhead")
     if material.readings:
-        lines.append(f"Reading instrument, checked today: {material.readings} readings")
+        count = _counted(material.readings, "reading")
+        lines.append(f"Reading instrument, checked today: {count}")
     if material.looks:
         lines.append(f"For looks by night: {material.looks}")
     return "\n".join(lines)
+
+
+def _counted(count: int, word: str) -> str:
+    return f"{count} {word}" if count == 1 else f"{count} {word}s"
 
 
 def support_name(kind: str) -> str:

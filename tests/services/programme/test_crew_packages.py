@@ -216,7 +216,7 @@ def test_material_counts_faces_hardware_and_tools(agency, django_assert_num_quer
     ]
     words = bring_words(material)
     assert "Bucket truck: 1 overhead" in words
-    assert "Reading instrument, checked today: 1 readings" in words
+    assert "Reading instrument, checked today: 1 reading" in words
     assert "For looks by night: 1" in words
 
 
