@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from copy import deepcopy
 from typing import Any
 
 import pytest
@@ -11,6 +12,7 @@ from django.db.models import ProtectedError
 from inventory.errors import StateConflictError
 from inventory.models import Assessment, Fact, Inspection, Press, PressEvent, Sign
 from tests.factories import make_agency, make_shop
+from tests.kept import kept_records
 from tests.models.world import fill, scoped_models
 
 pytestmark = pytest.mark.django_db
@@ -18,10 +20,17 @@ pytestmark = pytest.mark.django_db
 FACTS = [model for model in scoped_models() if issubclass(model, Fact)]
 
 
+@pytest.fixture(scope="module")
+def stored(django_db_setup, django_db_blocker):
+    """A row of every record, made once; each test takes back what it did."""
+    with kept_records(django_db_blocker):
+        agency = make_agency()
+        yield fill(agency, make_shop(agency=agency))
+
+
 @pytest.fixture
-def side():
-    agency = make_agency()
-    return fill(agency, make_shop(agency=agency))
+def side(stored, db):
+    return deepcopy(stored)
 
 
 def fact_of(model: type[Fact]) -> Fact:
