@@ -16,7 +16,7 @@ from inventory.engineering.assessment.face import (
     ReadingSet,
     Rules,
 )
-from inventory.engineering.inspection.uncertainty import InstrumentUncertainty
+from inventory.engineering.inspection.instrument_uncertainty import InstrumentUncertainty
 from inventory.engineering.inspection.vocabulary import How, SurfaceState
 from inventory.engineering.standards.catalogue import sign_types
 from inventory.engineering.standards.local import local_sign_type

@@ -8,7 +8,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils import timezone
 
-from inventory.engineering.inspection.uncertainty import ASSUMED_UNCERTAINTY
+from inventory.engineering.inspection.instrument_uncertainty import ASSUMED_UNCERTAINTY
 from inventory.models.scope import Fact, Scoped
 
 

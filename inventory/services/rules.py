@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from inventory.engineering.assessment.decision import SIMPLE_ACCEPTANCE, DecisionRule
 from inventory.engineering.assessment.due import read_damage_days
 from inventory.engineering.assessment.face import Rules
-from inventory.engineering.inspection.uncertainty import (
+from inventory.engineering.inspection.instrument_uncertainty import (
     ASSUMED_UNCERTAINTY,
     InstrumentUncertainty,
 )

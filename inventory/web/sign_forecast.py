@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 from inventory.engineering.assessment.own_levels import AGENCY_LEVEL_TABLE
 from inventory.engineering.forecast.cohorts import CohortKey
 from inventory.engineering.forecast.reading_interval import reading_interval
-from inventory.engineering.inspection.uncertainty import ASSUMED_UNCERTAINTY
+from inventory.engineering.inspection.instrument_uncertainty import ASSUMED_UNCERTAINTY
 from inventory.engineering.standards.vocabulary import Color
 from inventory.models import SignForecast
 from inventory.services.forecast.sign_outlook import decimal_year

@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from inventory.engineering.assessment.due import NO_TARGET, read_damage_days
-from inventory.engineering.inspection.uncertainty import ASSUMED_UNCERTAINTY
+from inventory.engineering.inspection.instrument_uncertainty import ASSUMED_UNCERTAINTY
 from inventory.engineering.standards.exclusions import exclusion_clauses
 from inventory.engineering.standards.levels import LEVEL_FILES, level_rows
 from inventory.engineering.standards.tables import read_table, table_sources

@@ -9,7 +9,7 @@ import pytest
 from django.core.management import CommandError, call_command
 
 from inventory.engineering.assessment.decision import DecisionRule
-from inventory.engineering.inspection.uncertainty import ASSUMED_UNCERTAINTY
+from inventory.engineering.inspection.instrument_uncertainty import ASSUMED_UNCERTAINTY
 from inventory.errors import OutOfRangeError
 from inventory.models import AgencyPolicy
 from inventory.services.inspection import ReadingSetInput, record_inspection

@@ -13,9 +13,9 @@ from inventory.engineering.assessment.contrast import decide_contrasts
 from inventory.engineering.assessment.decision import Decision, DecisionRule, decide_levels
 from inventory.engineering.assessment.elements import ElementKind, ElementPlan
 from inventory.engineering.assessment.face import ReadingSet
+from inventory.engineering.inspection.instrument_uncertainty import InstrumentUncertainty
 from inventory.engineering.inspection.uncertainty import (
     ColorResult,
-    InstrumentUncertainty,
     columns_of,
     expanded_uncertainty,
     reduce_colors,
@@ -89,7 +89,7 @@ def reduce_many(
 
     Examples
     --------
-    >>> from inventory.engineering.inspection.uncertainty import ASSUMED_UNCERTAINTY
+    >>> from inventory.engineering.inspection.instrument_uncertainty import ASSUMED_UNCERTAINTY
     >>> reduce_many([()], ASSUMED_UNCERTAINTY)
     [{}]
     """

@@ -237,8 +237,9 @@ def decide_contrast(
     --------
     >>> from decimal import Decimal
     >>> from inventory.engineering.assessment.decision import SIMPLE_ACCEPTANCE
-    >>> from inventory.engineering.inspection.uncertainty import (
-    ...     InstrumentUncertainty, reduce_color)
+    >>> from inventory.engineering.inspection.instrument_uncertainty import (
+    ...     InstrumentUncertainty)
+    >>> from inventory.engineering.inspection.uncertainty import reduce_color
     >>> known = InstrumentUncertainty(0.03, 0.05, 0.1, "an invented certificate")
     >>> white, red = (reduce_color([Decimal(value)], known) for value in ("30.0", "10.0"))
     >>> decided = decide_contrast(white, red, 3000, SIMPLE_ACCEPTANCE, is_shared=True)

@@ -266,8 +266,9 @@ def decide_level(result: ColorResult, level_thousandths: int, rule: DecisionRule
     Examples
     --------
     >>> from decimal import Decimal
-    >>> from inventory.engineering.inspection.uncertainty import (
-    ...     InstrumentUncertainty, reduce_color)
+    >>> from inventory.engineering.inspection.instrument_uncertainty import (
+    ...     InstrumentUncertainty)
+    >>> from inventory.engineering.inspection.uncertainty import reduce_color
     >>> known = InstrumentUncertainty(0.03, 0.05, 0.1, "an invented certificate")
     >>> result = reduce_color([Decimal(value) for value in ("38", "40", "41", "41")], known)
     >>> decision = decide_level(result, 35_000, DecisionRule(0.95))

@@ -7,7 +7,7 @@ from decimal import Decimal
 from enum import StrEnum
 
 from inventory.engineering.assessment.decision import SIMPLE_ACCEPTANCE, DecisionRule
-from inventory.engineering.inspection.uncertainty import (
+from inventory.engineering.inspection.instrument_uncertainty import (
     ASSUMED_UNCERTAINTY,
     InstrumentUncertainty,
 )

@@ -16,8 +16,8 @@ from inventory.engineering.assessment.face import (
     ReadingSet,
     Rules,
 )
+from inventory.engineering.inspection.instrument_uncertainty import InstrumentUncertainty
 from inventory.engineering.inspection.readings import parse_reading
-from inventory.engineering.inspection.uncertainty import InstrumentUncertainty
 from inventory.engineering.inspection.vocabulary import How, SurfaceState
 from inventory.engineering.standards.catalogue import SignType, exact_sign_type
 from inventory.engineering.standards.local import local_sign_type

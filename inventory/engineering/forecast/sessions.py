@@ -26,8 +26,8 @@ from inventory.engineering.forecast.likelihood import (
 from inventory.engineering.forecast.observations import UNKNOWN
 from inventory.engineering.forecast.sums import Visits
 from inventory.engineering.forecast.variances import Variances
+from inventory.engineering.inspection.instrument_uncertainty import ASSUMED_UNCERTAINTY
 from inventory.engineering.inspection.student import FloatArray, WholeArray
-from inventory.engineering.inspection.uncertainty import ASSUMED_UNCERTAINTY
 
 SESSION_PRIOR = ASSUMED_UNCERTAINTY.common_rel  # what an agency states, unless told otherwise
 TOLERANCE = 1e-6  # of what is left over, to what there was

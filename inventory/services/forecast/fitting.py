@@ -16,7 +16,7 @@ from inventory.engineering.forecast.fit import METHOD_VERSION
 from inventory.engineering.forecast.fit import CohortFit as Fit
 from inventory.engineering.forecast.life import life_of
 from inventory.engineering.forecast.observations import UNKNOWN
-from inventory.engineering.inspection.uncertainty import ASSUMED_UNCERTAINTY
+from inventory.engineering.inspection.instrument_uncertainty import ASSUMED_UNCERTAINTY
 from inventory.models import AgencyPolicy, CohortFit
 from inventory.services.forecast.fingerprints import cohort_fingerprint
 

@@ -24,7 +24,7 @@ from inventory.engineering.forecast.observations import (
     Observations,
     TruthArray,
 )
-from inventory.engineering.inspection.uncertainty import ASSUMED_UNCERTAINTY
+from inventory.engineering.inspection.instrument_uncertainty import ASSUMED_UNCERTAINTY
 from inventory.engineering.inspection.vocabulary import How
 from inventory.engineering.standards.vocabulary import Color, Optics
 from inventory.errors import StateConflictError

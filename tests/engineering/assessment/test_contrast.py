@@ -21,11 +21,8 @@ from inventory.engineering.assessment.decision import (
     DecisionRule,
 )
 from inventory.engineering.assessment.vocabulary import WORST_FIRST, Verdict
-from inventory.engineering.inspection.uncertainty import (
-    InstrumentUncertainty,
-    ResultColumns,
-    reduce_color,
-)
+from inventory.engineering.inspection.instrument_uncertainty import InstrumentUncertainty
+from inventory.engineering.inspection.uncertainty import ResultColumns, reduce_color
 from inventory.errors import OutOfRangeError
 from tests.engineering.assessment import plain_decision
 

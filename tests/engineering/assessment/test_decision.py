@@ -25,12 +25,8 @@ from inventory.engineering.assessment.decision import (
     decide_levels,
 )
 from inventory.engineering.assessment.vocabulary import WORST_FIRST, Verdict
-from inventory.engineering.inspection.uncertainty import (
-    InstrumentUncertainty,
-    ResultColumns,
-    columns_of,
-    reduce_color,
-)
+from inventory.engineering.inspection.instrument_uncertainty import InstrumentUncertainty
+from inventory.engineering.inspection.uncertainty import ResultColumns, columns_of, reduce_color
 from inventory.errors import OutOfRangeError
 from tests.engineering.assessment import plain_decision
 from tests.strategies import ra_values

@@ -9,7 +9,7 @@ from inventory.engineering.assessment.assess import METHOD_VERSION, assess_face
 from inventory.engineering.assessment.decision import NEVER_SETTLED, DecisionRule
 from inventory.engineering.assessment.face import Rules
 from inventory.engineering.assessment.vocabulary import Verdict
-from inventory.engineering.inspection.uncertainty import InstrumentUncertainty
+from inventory.engineering.inspection.instrument_uncertainty import InstrumentUncertainty
 from inventory.engineering.inspection.vocabulary import SurfaceState
 from inventory.engineering.standards.vocabulary import Color, Edition, Optics
 from tests.engineering.assessment.faces import DAY, catalogued, element, read, two_colors

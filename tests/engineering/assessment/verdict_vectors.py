@@ -39,11 +39,11 @@ from inventory.engineering.assessment.face import (
 )
 from inventory.engineering.assessment.plan import plan_face
 from inventory.engineering.assessment.wording import uncertainty_words
-from inventory.engineering.inspection.readings import parse_reading, to_thousandths
-from inventory.engineering.inspection.uncertainty import (
+from inventory.engineering.inspection.instrument_uncertainty import (
     ASSUMED_UNCERTAINTY,
     InstrumentUncertainty,
 )
+from inventory.engineering.inspection.readings import parse_reading, to_thousandths
 from inventory.engineering.inspection.vocabulary import How, SurfaceState
 from inventory.engineering.standards.catalogue import sign_types
 from inventory.engineering.standards.local import local_sign_type

@@ -10,6 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from inventory.engineering.inspection.instrument_uncertainty import (
+    ASSUMED_UNCERTAINTY,
+    InstrumentUncertainty,
+)
 from inventory.engineering.inspection.outliers import find_outliers, grubbs_critical_value
 from inventory.engineering.inspection.readings import reduce_readings
 from inventory.engineering.inspection.student import (
@@ -18,8 +22,6 @@ from inventory.engineering.inspection.student import (
     whole_dof,
 )
 from inventory.engineering.inspection.uncertainty import (
-    ASSUMED_UNCERTAINTY,
-    InstrumentUncertainty,
     ResultColumns,
     columns_of,
     expanded_uncertainty,
