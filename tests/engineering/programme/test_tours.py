@@ -321,7 +321,7 @@ some_crews = st.lists(
 
 
 def fits(crew, stops):
-    """Return whether a crew can work stops in their order, by hand; only ways are shared with ours."""
+    """Return whether a crew can work stops in their order; only ways are shared with ours."""
     between = travel_times(
         [crew.latitude_deg, *(each.latitude_deg for each in stops)],
         [crew.longitude_deg, *(each.longitude_deg for each in stops)],
