@@ -558,6 +558,22 @@ def test_chosen_signs_go_by_their_due_dates_and_without_one_by_the_day_given(age
     assert made.orders[0].lines.get().reason == "below its level"
 
 
+def test_chosen_signs_due_in_years_are_one_order_for_each_year(agency):
+    signs = [make_sign(agency) for _each in range(3)]
+    for sign, due_on in zip(
+        signs, (date(2026, 9, 9), date(2031, 2, 2), date(2031, 8, 8)), strict=True
+    ):
+        make_standing(sign, forecast_due_on=due_on)
+    source = of_signs(
+        agency=agency, signs=[each.pk for each in signs], book=code_book(agency), now=NOW
+    )
+    draft = draft_hand_over(source=source, now=NOW, **XI)
+    assert [group.words for group in draft.groups] == [
+        "due before 2026-10-01",
+        "due before 2032-01-01",
+    ]
+
+
 def test_another_agencys_signs_and_shop_are_not_reached(agency, shop):
     theirs = make_sign(make_agency())
     source = of_signs(agency=agency, signs=[theirs.pk], book=code_book(agency), now=NOW)

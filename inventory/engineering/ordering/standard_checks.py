@@ -179,8 +179,8 @@ def _size_warning(
     return _too_small(
         sign_type,
         size,
-        f"{width_in:g} × {height_in:g} in is smaller than the {_words(size)} printed for "
-        f"{sign_type.code} on {road_class.words}",
+        f"{_falls_short(width_in, height_in, size)} printed for {sign_type.code} on "
+        f"{road_class.words}",
         _minimum_words(sign_type, width_in, height_in, road_class),
     )
 
@@ -200,21 +200,21 @@ def _size_on_unknown_road(
     smaller = [each for each, size in printed.items() if _is_smaller(width_in, height_in, size)]
     if not smaller:
         return None
-    said = f"{width_in:g} × {height_in:g} in is smaller than"
     if len(smaller) == len(printed):
         least = printed[smaller[0]]
         return _too_small(
             sign_type,
             least,
-            f"{said} any size printed for {sign_type.code}, {_words(least)} on "
-            f"{smaller[0].words} among them",
+            f"{_falls_short(width_in, height_in, least)} printed for {sign_type.code} on "
+            f"{smaller[0].words}, and than that of every other class of road",
             "",
         )
     first = smaller[0]
     return _not_checked(
         sign_type,
-        f"the class of the road is not known, and {said} the {_words(printed[first])} printed "
-        f"for {sign_type.code} on {first.words}",
+        f"the class of the road is not known, and "
+        f"{_falls_short(width_in, height_in, printed[first])} printed for {sign_type.code} on "
+        f"{first.words}",
     )
 
 
@@ -246,10 +246,10 @@ def _minimum_words(
     if sign_type.minimum is None or road_class in (RoadClass.EXPRESSWAY, RoadClass.FREEWAY):
         return ""
     if _is_smaller(width_in, height_in, sign_type.minimum):
-        return f" It is smaller even than the minimum printed, {_words(sign_type.minimum)}."
+        return f" It falls short even of the minimum printed, {_words(sign_type.minimum)}."
     return (
-        f" It is not smaller than the minimum printed, {_words(sign_type.minimum)}, which is "
-        "for low speeds and tight places (from memory)."
+        f" It meets the minimum printed, {_words(sign_type.minimum)}, which is for low speeds "
+        "and tight places (from memory)."
     )
 
 
@@ -259,6 +259,15 @@ def _is_smaller(width_in: float, height_in: float, size: FaceSize) -> bool:
         asked is not None and own < float(asked) - SIZE_TOLERANCE_IN
         for own, asked in ((width_in, size.width_in), (height_in, size.height_in))
     )
+
+
+def _falls_short(width_in: float, height_in: float, size: FaceSize) -> str:
+    """Return that a face is smaller than a printed size, in the dimensions that are printed."""
+    if size.width_in is None:
+        return f"{height_in:g} in high is less than the {size.height_in:f} in"
+    if size.height_in is None:
+        return f"{width_in:g} in wide is less than the {size.width_in:f} in"
+    return f"{width_in:g} × {height_in:g} in is smaller than the {_words(size)}"
 
 
 def _where(sign_type: SignType) -> str:
@@ -273,7 +282,7 @@ def _doubt(mark: Checked) -> str:
 
 def _words(size: FaceSize) -> str:
     if size.width_in is None:
-        return f"height of {size.height_in:f} in"
+        return f"{size.height_in:f} in high"
     if size.height_in is None:
-        return f"width of {size.width_in:f} in"
+        return f"{size.width_in:f} in wide"
     return f"{size.width_in:f} × {size.height_in:f} in"

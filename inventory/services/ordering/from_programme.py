@@ -49,6 +49,7 @@ NEW_FACE_TASKS = (PackageStop.Task.REPLACE, PackageStop.Task.INSTALL)
 FIRST_CLASS = 1
 MOST_SIGNS = 5000  # of one hand-over; a county's year is far below
 DAY = timedelta(days=1)
+YEAR = timedelta(days=365)
 # Faces that came down for these reasons are not put up again.
 GIVEN_UP = (Sign.RemovalReason.NOT_NEEDED, Sign.RemovalReason.DUPLICATE)
 
@@ -92,6 +93,7 @@ class Source:
     asked: list[Asked]
     lead_days: int | None
     may_order: str = ""
+    far: date | None = None  # what is needed later is one order for each calendar year
     done: list[str] = field(default_factory=list)
 
 
@@ -224,6 +226,7 @@ def of_signs(
             reason="",
         ),
         lead_days=_lead_of(agency, now),
+        far=agency.day_of(now) + YEAR,
         done=[
             f"{each} is {each.get_state_display()}, so there is no place to replace it in."
             for each in own

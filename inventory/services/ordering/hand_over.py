@@ -49,6 +49,7 @@ if TYPE_CHECKING:
 
 LONGEST_TITLE = PrintOrder._meta.get_field("title").max_length or 0
 DAY = timedelta(days=1)
+MONTHS = 12
 
 
 class Step(StrEnum):
@@ -199,7 +200,7 @@ def draft_hand_over(
     for each in lines:
         if each.line is not None:
             each.warnings = line_warnings(each.line, rules)
-    return HandOver(source, _groups(lines, step, agency.day_of(now)), rules)
+    return HandOver(source, _groups(lines, step, agency.day_of(now), source.far), rules)
 
 
 @transaction.atomic
@@ -400,15 +401,17 @@ def _cover(lines: Iterable[DraftLine], agency: Organisation, rules: Rulebook) ->
         by_key[key].face = signs[face.key]
 
 
-def _groups(lines: Sequence[DraftLine], step: str, today: date) -> list[Group]:
+def _groups(
+    lines: Sequence[DraftLine], step: str, today: date, far: date | None
+) -> list[Group]:
     """Return the lines by the stretch of time their faces are needed in, the first first."""
     by_key: dict[str, list[DraftLine]] = {}
     for each in lines:
-        by_key.setdefault(_key(each.asked.needed_by, step, today), []).append(each)
+        by_key.setdefault(_key(each.asked.needed_by, step, today, far), []).append(each)
     return [_group(key, by_key[key], today) for key in sorted(by_key)]
 
 
-def _key(needed_by: date | None, step: str, today: date) -> str:
+def _key(needed_by: date | None, step: str, today: date, far: date | None) -> str:
     """Return the stretch of time a day lies in, as it is sorted; no day comes last."""
     if needed_by is None:
         return "~"
@@ -416,6 +419,8 @@ def _key(needed_by: date | None, step: str, today: date) -> str:
         return "0"
     if step == Step.ALL:
         return "1"
+    if far is not None and needed_by > far:
+        return f"{needed_by.year}-year"
     if step == Step.QUARTER:
         return f"{needed_by.year}-q{(needed_by.month + 2) // 3}"
     return f"{needed_by.year}-{needed_by.month:02d}"
@@ -444,7 +449,10 @@ def _group_words(key: str) -> str:
     if key == "1":
         return "all that is needed later"
     year, part = int(key[:4]), key[5:]
-    month = 3 * int(part[1:]) if part.startswith("q") else int(part)
+    if part == "year":
+        month = MONTHS
+    else:
+        month = 3 * int(part[1:]) if part.startswith("q") else int(part)
     last = date(year, month, monthrange(year, month)[1])
     return f"due before {last + DAY:%Y-%m-%d}"
 

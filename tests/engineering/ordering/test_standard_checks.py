@@ -72,24 +72,24 @@ def test_every_code_of_an_older_edition_has_a_successor_that_is_listed_now():
 
 
 @pytest.mark.parametrize(
-    ("code", "size", "road", "standard"),
+    ("code", "size", "road", "said"),
     [
         # Table 2B-1: R1-1 is 30 in on single-lane and 36 in on multi-lane conventional roads.
-        ("R1-1", (24, 24), ONE_LANE, "30 × 30 in"),
-        ("R1-1", (30, 30), MULTI, "36 × 36 in"),
-        ("R1-1", (30, 30), EXPRESSWAY, "36 × 36 in"),
+        ("R1-1", (24, 24), ONE_LANE, "smaller than the 30 × 30 in"),
+        ("R1-1", (30, 30), MULTI, "smaller than the 36 × 36 in"),
+        ("R1-1", (30, 30), EXPRESSWAY, "smaller than the 36 × 36 in"),
         # Table 2C-1: W1-2 is 36 in on multi-lane roads.
-        ("W1-2", (30, 30), MULTI, "36 × 36 in"),
+        ("W1-2", (30, 30), MULTI, "smaller than the 36 × 36 in"),
         # A width that varies is not compared; table 2D-1 prints a height of 12 in.
-        ("D3-1", (60, 9), ONE_LANE, "height of 12 in"),
+        ("D3-1", (60, 9), ONE_LANE, "9 in high is less than the 12 in"),
         # One dimension is enough.
-        ("R2-1", (24, 29), ONE_LANE, "24 × 30 in"),
+        ("R2-1", (24, 29), ONE_LANE, "smaller than the 24 × 30 in"),
     ],
 )
-def test_a_size_too_small_for_its_road_is_told_with_table_and_row(code, size, road, standard):
+def test_a_size_too_small_for_its_road_is_told_with_table_and_row(code, size, road, said):
     (found,) = warnings(code, *size, road)
     assert found.check is Check.SIZE
-    assert f"smaller than the {standard} printed for {code} on {road.words}" in found.sentence
+    assert f"{said} printed for {code} on {road.words}" in found.sentence
     assert f"table {found.table}, row {code}" in found.sentence
 
 
@@ -111,10 +111,10 @@ def test_a_size_large_enough_is_not_told(code, size, road):
 def test_the_printed_minimum_is_said_beside_a_size_below_the_standard():
     # Table 2C-1: W8-1 is 36 in on multi-lane roads, at least 24 in.
     (above,) = warnings("W8-1", 24, 24, MULTI)
-    assert "not smaller than the minimum printed, 24 × 24 in" in above.sentence
+    assert "It meets the minimum printed, 24 × 24 in" in above.sentence
     assert "from memory" in above.sentence
     (below,) = warnings("W8-1", 18, 18, MULTI)
-    assert "smaller even than the minimum printed, 24 × 24 in" in below.sentence
+    assert "falls short even of the minimum printed, 24 × 24 in" in below.sentence
 
 
 def test_on_a_road_of_unknown_class_the_size_may_be_too_small_or_surely_is():
@@ -123,7 +123,7 @@ def test_on_a_road_of_unknown_class_the_size_may_be_too_small_or_surely_is():
     assert "class of the road is not known" in may_be.sentence
     (surely,) = warnings("R1-1", 24, 24, None)
     assert surely.check is Check.SIZE
-    assert "smaller than any size printed for R1-1" in surely.sentence
+    assert "and than that of every other class of road" in surely.sentence
 
 
 def test_where_no_size_is_printed_it_is_said_that_none_was_checked():
