@@ -8,7 +8,17 @@ from django.core.management import CommandError, call_command
 
 from inventory.errors import StateConflictError
 from inventory.interchange.sign_lists import read_sign_list
-from inventory.models import BackTest, ForecastRun, Standing
+from inventory.models import (
+    BackTest,
+    Crew,
+    CrewPlan,
+    DamageReport,
+    ForecastRun,
+    PrintOrder,
+    Programme,
+    Standing,
+    WorkBasis,
+)
 from inventory.services.assessment import mark_due
 from inventory.services.demo.load import load_scenario
 from inventory.services.demo.main_job import run_main_job
@@ -39,6 +49,14 @@ def test_the_command_tells_the_steps_and_the_logins(monkeypatch, db, capsys):
     assert "Looking ahead" in told
     assert "by its own readings and its cohort" in told
     assert "fell within the 90 % range told" in told
+    assert "Planning ahead" in told
+    assert "Not done" not in told
+    assert "'Ten years, as the board has it' (adopted)" in told
+    made = planned_ahead()
+    assert made == {
+        "work bases": 1, "programmes": 2, "adopted": 1, "crews": 2, "crew days": 1, "orders": 1,
+        "damage": 2,
+    }  # fmt: skip
     for username in ("engineer", "crew", "shop"):
         assert username in told
     assert words("scenario")["logins"]["password"] in told
@@ -47,6 +65,21 @@ def test_the_command_tells_the_steps_and_the_logins(monkeypatch, db, capsys):
     assert "Already loaded" in told
     assert "nothing was read since the last forecast" in told
     assert ForecastRun.objects.count() == BackTest.objects.count() == 1
+    assert planned_ahead() == made
+
+
+def planned_ahead():
+    """Return how many of each there are, packages and faces as whether there are any."""
+    programmes = Programme.objects.exclude(solved_at=None)
+    return {
+        "work bases": WorkBasis.objects.count(),
+        "programmes": programmes.count(),
+        "adopted": programmes.filter(state=Programme.State.ADOPTED).count(),
+        "crews": Crew.objects.count(),
+        "crew days": CrewPlan.objects.exclude(packages_made_at=None).count(),
+        "orders": PrintOrder.objects.filter(title__contains="2027: due before").count(),
+        "damage": DamageReport.objects.exclude(told_by="").count(),
+    }
 
 
 def test_the_command_is_refused_outside_the_demo(db):

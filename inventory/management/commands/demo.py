@@ -15,6 +15,7 @@ from inventory.services.demo.forecast_steps import look_ahead
 from inventory.services.demo.load import load_scenario
 from inventory.services.demo.logins import demo_logins
 from inventory.services.demo.main_job import run_main_job
+from inventory.services.demo.programme_steps import plan_ahead
 from inventory.services.demo.words import fixtures_directory, words
 
 if TYPE_CHECKING:
@@ -45,13 +46,12 @@ class Command(BaseCommand):
                     f"{result.sign_count:,} signs up on {result.support_count:,} supports, "
                     f"{result.inspection_count:,} inspections.\n"
                 )
+                today = result.agency.day_of(timezone.now())
                 job = run_main_job(
-                    source=_read_list(),
-                    say=self.stdout.write,
-                    progress=bars,
-                    today=result.agency.day_of(timezone.now()),
+                    source=_read_list(), say=self.stdout.write, progress=bars, today=today
                 )
                 look_ahead(say=self.stdout.write, progress=bars)
+                plan_ahead(say=self.stdout.write, progress=bars, today=today)
         except InventoryError as error:
             raise CommandError(str(error)) from error
         if result.is_new and job.not_done:
