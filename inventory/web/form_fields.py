@@ -98,6 +98,26 @@ class NumberField(forms.FloatField):
             raise ValidationError(msg) from error
 
 
+def figure_field(
+    label: str,
+    unit: str,
+    *,
+    missing: str = "",
+    hint: str = "",
+    bounds: tuple[float | None, float | None] = (None, None),
+) -> NumberField:
+    """Return a number that has to be typed, from the first bound to the second."""
+    least, most = bounds
+    return NumberField(
+        label=label,
+        unit=unit,
+        missing=missing or f"{label}: no figure was typed.",
+        help_text=hint,
+        min_value=least,
+        max_value=most,
+    )
+
+
 class WordsField(forms.CharField):
     """Some words; blanks around them do not count."""
 

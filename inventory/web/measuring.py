@@ -16,7 +16,7 @@ from inventory.services.forecast.measuring import MOST_SIGNS, SignToRead, signs_
 from inventory.services.sign_faces import local_types_of
 from inventory.units import KILOMETRES_PER_MILE, MINUTES_PER_HOUR, miles_to_kilometres
 from inventory.web.filters import standings_of
-from inventory.web.form_fields import NumberField, TypedForm
+from inventory.web.form_fields import TypedForm, figure_field
 from inventory.web.membership import MemberRequest, role_required
 from inventory.web.paging import ROWS_PER_PAGE, page_of
 
@@ -39,50 +39,44 @@ class Line:
 class SeasonForm(TypedForm):
     """What a crew has and needs; all but the hours begin as assumptions."""
 
-    hours = NumberField(
-        label="Crew hours",
-        unit="hours",
-        min_value=0.25,
-        max_value=400,
+    hours = figure_field(
+        "Crew hours",
+        "hours",
+        bounds=(0.25, 400),
         missing="Say how many hours the crew has to read signs, such as 16.",
     )
-    sign_minutes = NumberField(
-        label="Minutes to read a sign",
-        unit="minutes",
-        min_value=0.5,
-        max_value=120,
+    sign_minutes = figure_field(
+        "Minutes to read a sign",
+        "minutes",
+        bounds=(0.5, 120),
         missing="Say how long reading one sign takes, in minutes.",
     )
-    stop_minutes = NumberField(
-        label="Minutes to set up at a stop",
-        unit="minutes",
-        min_value=0,
-        max_value=240,
+    stop_minutes = figure_field(
+        "Minutes to set up at a stop",
+        "minutes",
+        bounds=(0, 240),
         missing="Say how long setting up at a stop takes, in minutes; 0 for none.",
     )
-    speed_mph = NumberField(
-        label="Speed on the way [mph]",
-        unit="miles an hour",
-        min_value=1,
-        max_value=80,
+    speed_mph = figure_field(
+        "Speed on the way [mph]",
+        "miles an hour",
+        bounds=(1, 80),
         missing="Say how fast the crew gets along between stops, in miles an hour.",
     )
-    detour = NumberField(
-        label="Way by road ÷ straight line",
-        unit="times the straight line",
-        min_value=1,
-        max_value=5,
+    detour = figure_field(
+        "Way by road ÷ straight line",
+        "times the straight line",
+        bounds=(1, 5),
         missing="Say how much longer the way by road is, such as 1.3.",
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         for number, weight in CLASS_WEIGHTS.items():
-            self.fields[f"weight_{number}"] = NumberField(
-                label=f"Class {number}",
-                unit="times the least weight",
-                min_value=0.1,
-                max_value=1000,
+            self.fields[f"weight_{number}"] = figure_field(
+                f"Class {number}",
+                "times the least weight",
+                bounds=(0.1, 1000),
                 missing=f"Say what a wrong decision on a class {number} sign weighs, such as "
                 f"{weight:g}.",
             )

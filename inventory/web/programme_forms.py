@@ -13,7 +13,14 @@ from inventory.engineering.programme.risk import CLASSES, ClassWeights
 from inventory.engineering.standards.supports import support_types
 from inventory.models import Programme, WorkBasis
 from inventory.services.programme.making import MOST_YEARS
-from inventory.web.form_fields import DayField, NumberField, RowField, TypedForm, WordsField
+from inventory.web.form_fields import (
+    DayField,
+    NumberField,
+    RowField,
+    TypedForm,
+    WordsField,
+    figure_field,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -44,9 +51,7 @@ WAYS = ("stretch_mi", "detour_factor", "speed_mi_per_h")
 
 
 def _figure(label: str, unit: str, hint: str) -> NumberField:
-    return NumberField(
-        label=label, unit=unit, missing=f"{label}: no figure was typed.", help_text=hint
-    )
+    return figure_field(label, unit, hint=hint)
 
 
 class WorkBasisForm(TypedForm):
