@@ -69,8 +69,8 @@ def frame_around(
     """
     Return a frame around positions, with both directions at the same scale.
 
-    East and west are scaled by the cosine of the middle latitude: over a county (1° of
-    latitude) scales differ by less than 2 % from edge to edge. A few positions far from all
+    East and west are scaled by the cosine of the middle latitude: over 1° of latitude at
+    45° scales differ by less than 2 % from edge to edge. A few positions far from all
     others, as wrong records are, do not shrink the rest: they fall outside the box.
 
     Parameters
