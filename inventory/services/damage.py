@@ -61,12 +61,17 @@ class Told:
 
 
 def open_damage(organisation: Organisation) -> ScopedQuerySet:
-    """Return the damage of an agency that is open, the first to be put right first."""
+    """
+    Return the damage of an agency that is open, the most pressing first.
+
+    By safety class, severe before moderate, then by the last day of its time: a Stop sign that
+    is down comes before a bend that has been overdue for years.
+    """
     rows: ScopedQuerySet = (
         DamageStanding.objects.owned_by(organisation)
         .filter(is_open=True)
         .select_related("report", "sign", "position__support__road")
-        .order_by("sort_on", "safety_class", "report")
+        .order_by("safety_class", "-severity", "sort_on", "report")
     )
     return rows
 

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 FIRST_FEW = 5
 MOST_CARRIED = 50
+MOST_DAYS, MOST_MONTHS = 90, 24
+DAYS_PER_MONTH, DAYS_PER_YEAR = 30.44, 365.25
 OPEN_PACKAGES = (WorkPackage.State.DRAFT, WorkPackage.State.HANDED_OUT)
 
 
@@ -33,8 +35,8 @@ class Shown(StrEnum):
 class Order(StrEnum):
     """In which order open damage is listed."""
 
+    PRESSING = "pressing"
     CLOCK = "clock"
-    CLASS = "class"
 
 
 class Pace(StrEnum):
@@ -75,7 +77,7 @@ def damage_list(
     organisation: Organisation,
     *,
     shown: Shown = Shown.OPEN,
-    order: Order = Order.CLOCK,
+    order: Order = Order.PRESSING,
     safety_class: int | None = None,
     today: date,
 ) -> ScopedQuerySet:
@@ -90,8 +92,8 @@ def damage_list(
         )
     else:
         rows = open_damage(organisation)
-        if order is Order.CLASS:
-            rows = rows.order_by("safety_class", "sort_on", "report")
+        if order is Order.CLOCK:
+            rows = rows.order_by("sort_on", "safety_class", "report")
     if shown is Shown.LATE:
         rows = rows.filter(due_on__lt=today)
     if safety_class is not None:
@@ -157,4 +159,9 @@ def _over_words(row: DamageStanding) -> str:
 
 
 def _days(number: int) -> str:
+    """Return a time in days, from three months on in months, from two years on in years."""
+    if number > MOST_MONTHS * DAYS_PER_MONTH:
+        return f"{round(number / DAYS_PER_YEAR)} years"
+    if number > MOST_DAYS:
+        return f"{round(number / DAYS_PER_MONTH)} months"
     return "1 day" if number == 1 else f"{number} days"

@@ -88,12 +88,14 @@ class Line:
 @role_required(Role.ENGINEER, Role.CREW)
 def list_page(request: MemberRequest) -> HttpResponse:
     today = timezone.localdate()
-    form = ListForm({"show": Shown.OPEN.value, "order": Order.CLOCK.value} | request.GET.dict())
+    form = ListForm(
+        {"show": Shown.OPEN.value, "order": Order.PRESSING.value} | request.GET.dict()
+    )
     chosen = form.cleaned_data if form.is_valid() else {}
     rows = damage_list(
         request.organisation,
         shown=Shown(chosen.get("show") or Shown.OPEN),
-        order=Order(chosen.get("order") or Order.CLOCK),
+        order=Order(chosen.get("order") or Order.PRESSING),
         safety_class=int(chosen["safety_class"]) if chosen.get("safety_class") else None,
         today=today,
     )

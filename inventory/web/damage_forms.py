@@ -28,7 +28,10 @@ SHOWN_CHOICES = (
     (Shown.LATE.value, "overdue"),
     (Shown.OVER.value, "put right or closed"),
 )
-ORDER_CHOICES = ((Order.CLOCK.value, "by the clock"), (Order.CLASS.value, "by class"))
+ORDER_CHOICES = (
+    (Order.PRESSING.value, "class, severe first"),
+    (Order.CLOCK.value, "by the clock alone"),
+)
 SEVERITY_CHOICES = (
     (Observation.Severity.MODERATE.value, "moderate: it still works, put it right soon"),
     (Observation.Severity.SEVERE.value, "severe: it cannot be relied on"),

@@ -28,6 +28,8 @@ test("the clock is reckoned by the phone's own day, in the words of the desk", (
   const unset = row({ due_on: null });
   assert.equal(clockOf(unset, "2026-06-01").words, "known today; no time set");
   assert.equal(clockOf(unset, "2026-06-03").words, "known for 2 days; no time set");
+  assert.equal(clockOf(row(), "2026-10-01").words, "overdue by 4 months");
+  assert.equal(clockOf(row(), "2036-06-01").words, "overdue by 10 years");
 });
 
 test("the clocks change over no day is lost or won", () => {

@@ -22,6 +22,8 @@ const FIRST_FEW = 3;
 const MOST_LOOKED_AT = 1000;
 const DAY_MS = 86_400_000;
 const MODERATE = 2;
+const [MOST_DAYS, MOST_MONTHS] = [90, 24];
+const [DAYS_PER_MONTH, DAYS_PER_YEAR] = [30.44, 365.25];
 const UNSENT = /** @type {const} */ (["waiting", "sent", "held"]);
 const GONE = new Set(["missing", "knocked_down"]);
 
@@ -236,9 +238,17 @@ function daysBetween(from, to) {
 }
 
 /**
+ * Return a time in days, from three months on in months, from two years on in years.
+ *
  * @param {number} count
  * @returns {string}
  */
 function days(count) {
+  if (count > MOST_MONTHS * DAYS_PER_MONTH) {
+    return `${Math.round(count / DAYS_PER_YEAR)} years`;
+  }
+  if (count > MOST_DAYS) {
+    return `${Math.round(count / DAYS_PER_MONTH)} months`;
+  }
   return count === 1 ? "1 day" : `${count} days`;
 }

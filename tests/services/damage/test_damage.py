@@ -18,6 +18,7 @@ from inventory.services.damage import (
     reopen_damage,
     report_damage,
 )
+from inventory.services.damage_lists import Order, clock_of, damage_list
 from inventory.services.inspection import ObservationInput, record_inspection
 from inventory.services.people import create_organisation, set_policy
 from inventory.services.standing import mark_due
@@ -161,13 +162,17 @@ def test_what_is_down_is_severe_whatever_was_typed(sign):
     assert tell(sign, replace(DOWN, severity=1)).severity == 3
 
 
-def test_the_order_is_by_the_clock_then_by_class(agency):
+def test_a_stop_sign_that_is_down_comes_before_an_old_bend_and_the_clock_can_lead(agency):
     stop, guide = make_sign(agency), make_sign(agency, sign_code="D1-1")
     on = date(2026, 5, 20)
     old_guide = tell(guide, replace(DOWN, kind="bent", severity=3, notified_at=on))
     new_stop = tell(stop, replace(DOWN, notified_at=on + DAY))
     late_stop = tell(stop, replace(DOWN, kind="bent", severity=3, notified_at=on - DAY))
-    assert [each.report for each in open_damage(agency)] == [late_stop, old_guide, new_stop]
+    old_bend = tell(stop, replace(DOWN, kind="leaning", severity=2, notified_at=on - 9 * DAY))
+    by_class = [late_stop, new_stop, old_bend, old_guide]
+    assert [each.report for each in open_damage(agency)] == by_class
+    rows = damage_list(agency, order=Order.CLOCK, today=NOW.date())
+    assert [each.report for each in rows] == [old_bend, late_stop, old_guide, new_stop]
     assert state(old_guide).due_on is None  # the agency set no time for class 4
 
 
@@ -347,3 +352,45 @@ def test_open_damage_takes_one_query(sign, agency, django_assert_num_queries):
             (each.report.told_by, each.sign.sign_code, each.position.support.road)
             for each in open_damage(agency)
         ] == [("a caller", "R1-1", None)] * 2
+
+
+def standing_at(**fields):
+    counted = fields.pop("counted_from_on", date(2026, 6, 1))
+    return DamageStanding(is_open=True, counted_from_on=counted, **fields)
+
+
+@pytest.mark.parametrize(
+    ("due_on", "pace", "words"),
+    [
+        (date(2026, 6, 9), "running", "8 days left"),
+        (date(2026, 6, 1), "last-day", "today is the last day"),
+        (date(2026, 5, 31), "late", "overdue by 1 day"),
+        (date(2026, 1, 1), "late", "overdue by 5 months"),
+        (date(2016, 6, 1), "late", "overdue by 10 years"),
+        (None, "no-time-set", "known today; no time set"),
+    ],
+)
+def test_the_clock_is_told_in_words_and_by_a_shape_of_its_own(due_on, pace, words):
+    clock = clock_of(standing_at(due_on=due_on), date(2026, 6, 1))
+    assert (clock.pace, clock.words) == (pace, words)
+
+
+@pytest.mark.parametrize(
+    ("fields", "words"),
+    [
+        ({"way": "repaired", "done_on": date(2026, 6, 1)}, "the day it was known"),
+        ({"way": "repaired", "done_on": date(2026, 6, 4)}, "after 3 days"),
+        (
+            {"way": "new_face", "done_on": date(2026, 6, 4), "due_on": date(2026, 6, 2)},
+            "after 3 days, late",
+        ),
+        ({"way": "repaired", "done_on": None}, ", on a day not known"),
+        ({"way": "nothing", "done_on": date(2026, 6, 4)}, "nothing to do"),
+    ],
+)
+def test_what_is_over_says_after_how_long(fields, words):
+    row = standing_at(**fields)
+    row.is_open = False
+    clock = clock_of(row, date(2026, 6, 9))
+    assert clock.pace == "over"
+    assert clock.words.endswith(words)
