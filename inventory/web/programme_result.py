@@ -239,16 +239,15 @@ class ResultWords:
             return ""
         if not any(least["yearly"]):
             return "No class 1 sign has to be replaced within these years."
-        yearly = [self.money_words(math.ceil(each)) for each in least["yearly"]]
-        each_year = yearly[0] if len(set(yearly)) == 1 else "; ".join(yearly)
+        each_year = self._yearly_words([math.ceil(each) for each in least["yearly"]])
         if least.get("share") is None:
             return (
                 "No money comes in time to replace every class 1 sign before it is due; the "
-                f"same money each year, {each_year}, would be enough."
+                f"same money each year would be enough: {each_year}."
             )
         return (
             f"{math.ceil(100 * least['share'])} % of this money is enough to replace every "
-            f"class 1 sign before it is due: {each_year} a year."
+            f"class 1 sign before it is due: {each_year}."
         )
 
     @property
@@ -327,6 +326,19 @@ class ResultWords:
     def assumptions(self) -> list[str]:
         found: list[str] = self._result.get("assumptions", [])
         return found
+
+    def _yearly_words(self, yearly: list[int]) -> str:
+        """Return money year by year in words: the usual sum, then the years that differ."""
+        usual = max(yearly, key=yearly.count)
+        others = [
+            f"{self.money_words(money)} in {year['year']}"
+            for money, year in zip(yearly, self.years, strict=True)
+            if money != usual
+        ]
+        if yearly.count(usual) == 1 and others:
+            pairs = zip(yearly, self.years, strict=True)
+            return ", ".join(f"{self.money_words(m)} in {y['year']}" for m, y in pairs)
+        return ", ".join([f"{self.money_words(usual)} a year", *others])
 
     def money_words(self, money: float) -> str:
         """Return money in words."""

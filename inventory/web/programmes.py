@@ -101,6 +101,7 @@ def show_programme(
         "result": result,
         "run": newest_run(programme, timezone.now()),
         "counts": counts,
+        "work_year": _work_year(programme),
         "page": page_of(request, missed.order_by("must_by_year", "safety_class", "position")),
         "others": programmes_of(request)
         .exclude(pk=programme.pk)
@@ -109,6 +110,14 @@ def show_programme(
         **more,
     }
     return render(request, "inventory/programme/programme_page.html", context, status=status)
+
+
+def _work_year(programme: Programme) -> int | None:
+    """Return the year whose work comes next of the programme the agency works by."""
+    year = max(programme.first_year, timezone.localdate().year)
+    is_over = year >= programme.first_year + programme.years
+    is_adopted = programme.state == Programme.State.ADOPTED
+    return year if is_adopted and not is_over else None
 
 
 @require_safe

@@ -304,10 +304,13 @@ def test_locks_against_a_must_are_said(engineer, agency):
     [
         (
             {"share": None, "yearly": [140.0, 140.0]},
-            "the same money each year, $ 140, would be",
+            "same money each year would be enough: $ 140 a year.",
         ),
         ({"share": 0.0, "yearly": [0.0, 0.0]}, "No class 1 sign has to be replaced within"),
-        ({"share": 0.4, "yearly": [400.0, 80.0]}, "40 % of this money is enough"),
+        (
+            {"share": 0.4, "yearly": [400.0, 80.0]},
+            "before it is due: $ 400 in 2027, $ 80 in 2028.",
+        ),
     ],
 )
 def test_the_least_money_for_class_1_is_said_as_it_is_known(engineer, agency, least, words):
@@ -323,3 +326,11 @@ def test_what_the_musts_lack_may_be_unknown(engineer, agency):
     text = page.content.decode()
     assert "3 signs that must be replaced are not, or not in time" in text
     assert "The least that is missing" not in text
+
+
+def test_the_adopted_programme_leads_to_the_work_of_its_next_year(engineer, agency):
+    programme = make_programme_row(agency, state="adopted")
+    page = engineer.get(f"/programmes/{programme.pk}/").content.decode()
+    assert f'href="/programmes/{programme.pk}/2027/">Plan the work of 2027</a>' in page
+    draft = engineer.get(f"/programmes/{make_programme_row(agency, 'Draft').pk}/")
+    assert "Plan the work of" not in draft.content.decode()

@@ -31,10 +31,10 @@ if TYPE_CHECKING:
     from inventory.engineering.programme.problem import FloatArray
     from inventory.models import Organisation
 
-MADE_NOW = "as such faces are made now, of the sheeting that would be ordered"
-OWN_COHORT = "as the faces like the one that stands"
+MADE_NOW = "as faces made as now of the sheeting that would be ordered"
+OWN_COHORT = "as faces like the one that stands"
 EXPECTED_LIFE = "by the agency's expected life"
-NOT_KNOWN = "nothing known; taken to hold all years"
+NOT_KNOWN = "not known, taken to hold all years"
 NOW_DAYS = 5 * 365  # faces put up within so long show how they are made now; an assumption
 ROWS_AT_ONCE = 2_000
 _NO_FACE = OldFace()

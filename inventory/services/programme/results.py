@@ -304,5 +304,5 @@ def _assumptions(programme: Programme, frame: ProgrammeFrame) -> list[str]:
 def _new_face_words(frame: ProgrammeFrame) -> str:
     """Return what is taken of new faces, and of how many."""
     counts = frame.new_face_sources
-    parts = [f"{counts[name]:,} {name}" for name in NEW_FACE_SOURCES if counts[name]]
-    return f"New faces fall below their level: {'; '.join(parts)}."
+    parts = [f"{name} ({counts[name]:,})" for name in NEW_FACE_SOURCES if counts[name]]
+    return f"How fast new faces fall below their level, and for how many: {'; '.join(parts)}."

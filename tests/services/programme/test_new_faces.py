@@ -109,7 +109,9 @@ def test_with_nothing_known_it_is_taken_to_hold_and_the_programme_says_of_how_ma
     assert row.tolist() == [0.0, 0.0, 0.0]
     assert sources == {NOT_KNOWN: 1}
     said = solved(a_programme(agency, name="Second")).result["assumptions"]
-    assert f"New faces fall below their level: 1 {NOT_KNOWN}." in said
+    assert (
+        f"How fast new faces fall below their level, and for how many: {NOT_KNOWN} (1)." in said
+    )
 
 
 def test_the_worst_colour_of_a_new_face_counts(agency):
