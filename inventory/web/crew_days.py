@@ -271,7 +271,7 @@ def _form(request: MemberRequest, programme: Programme, year: int, typed: Any) -
         crews=crews,
         drafts=drafts,
         drafts_words={
-            each.pk: f"{each.title}, {each.work_on:%Y-%m-%d} ({each.count} stops)"  # type: ignore[attr-defined] # annotated
+            each.pk: f"{each.title}, {each.work_on:%Y-%m-%d} ({each.count} stops)"
             for each in drafts
         },
         initial=CrewDaysForm.initial_of(crews, first_on, last_on),

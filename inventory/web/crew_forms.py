@@ -84,14 +84,13 @@ class TicksField(forms.MultipleChoiceField):
     def __init__(
         self, *, choices: Iterable[Any] = (), missing: str = "", **kwargs: Any
     ) -> None:
-        said = {"error_messages": {"required": missing}} if missing else {}
         super().__init__(
             choices=choices,
             required=bool(missing),
             widget=forms.CheckboxSelectMultiple,
-            **said,
             **kwargs,
         )
+        self.error_messages["required"] = missing
         self.error_messages["invalid_choice"] = (
             "What was ticked is not in the list any more; look at it again."
         )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Any
 
 import pytest
 
@@ -22,7 +23,7 @@ def agency():
 
 
 def added(agency, **fields):
-    given = {
+    given: dict[str, Any] = {
         "name": "North crew",
         "depot_name": "North yard",
         "depot_latitude_deg": 43.0,

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+import subprocess
 from datetime import timedelta
 
 import pytest
 from django.urls import reverse
 
 from inventory.models import CrewPlan, PlannedStop, Role, WorkPackage
-from inventory.services.programme import crew_days as service
 from inventory.services.work_packages import WantedStop, make_package, record_stop
 from inventory.web import crew_days as pages
 from tests.factories import NOW, make_agency
@@ -83,15 +83,17 @@ def test_without_a_crew_or_an_adopted_programme_the_page_says_what_comes_first(
 
 
 def test_planning_begins_in_a_process_of_its_own_as_it_was_asked(
-    engineer, agency, programme, monkeypatch
+    engineer, agency, programme, monkeypatch, django_capture_on_commit_callbacks
 ):
-    begun = []
-    monkeypatch.setattr(service.subprocess, "Popen", lambda args, **_: begun.append(args))
+    begun: list[list[str]] = []
+    monkeypatch.setattr(subprocess, "Popen", lambda args, **_: begun.append(args))
     crew = a_crew(agency)
     content = typed(crew, month="5", days_off="2027-05-05", takes_damage="on")
-    assert post(engineer, "crew-days-plan", programme, content).status_code == 302
+    with django_capture_on_commit_callbacks(execute=True):
+        answer = post(engineer, "crew-days-plan", programme, content)
+    assert answer.status_code == 302
     plan = CrewPlan.objects.get()
-    assert begun[0][2:] == ["plan_crew_days", "--plan", str(plan.pk)][0:]
+    assert begun[0][2:] == ["plan_crew_days", "--plan", str(plan.pk)]
     assert plan.asked["month"] == 5
     assert plan.asked["days_off"] == ["2027-05-05"]
     assert plan.asked["by_night"] == [1260, 1680]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from datetime import date, timedelta
@@ -15,6 +16,7 @@ from inventory.errors import InventoryError, OutOfRangeError, StateConflictError
 from inventory.models import Crew, CrewPlan, Programme
 from inventory.services.logbook import log
 from inventory.services.programme.crew_tours import store, toured
+from inventory.services.programme.solving import ONE_CORE
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -48,16 +50,25 @@ def start_planning(
         by=by,
         now=now,
     )
-    command = [sys.executable, str(settings.BASE_DIR / "manage.py"), "plan_crew_days"]
-    subprocess.Popen(  # noqa: S603 - our own command with a number
-        [*command, "--plan", str(plan.pk)],
-        stdin=subprocess.DEVNULL,
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-        start_new_session=True,
-        close_fds=True,
-    )
+    # Not before the other process can see the plan.
+    transaction.on_commit(lambda: _spawn(plan))
     return plan
+
+
+def _spawn(plan: CrewPlan) -> None:
+    command = [sys.executable, str(settings.BASE_DIR / "manage.py"), "plan_crew_days"]
+    try:
+        subprocess.Popen(  # noqa: S603 - our own command with a number
+            [*command, "--plan", str(plan.pk)],
+            env=os.environ | ONE_CORE,
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            start_new_session=True,
+            close_fds=True,
+        )
+    except OSError as error:
+        _end(plan.pk, f"The planning could not be started: {error}.", timezone.now())
 
 
 @transaction.atomic

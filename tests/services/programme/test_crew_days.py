@@ -58,6 +58,14 @@ def served(plan):
     return list(rows.order_by("day__number", "number").values_list("position", "task"))
 
 
+def on_a_day(plan, **which):
+    """Return a stop that is on a day, with the crew of it."""
+    stop = PlannedStop.objects.select_related("day__crew").get(plan=plan, **which)
+    assert stop.day is not None
+    assert stop.arrive_minute is not None
+    return stop, stop.day.crew
+
+
 def reasons(plan):
     rows = PlannedStop.objects.filter(plan=plan, day__isnull=True).order_by("position")
     return dict(rows.values_list("position", "reason"))
@@ -113,8 +121,7 @@ def test_the_bucket_truck_goes_where_signs_hang_over_the_road(agency, programme)
     plain, bucket = a_crew(agency, "Plain", skills=[]), a_crew(agency, "Bucket")
     over = to_replace(programme, support_type="overhead_bridge")
     plan = planned(programme, plain, bucket)
-    stop = PlannedStop.objects.get(plan=plan, position=over.position)
-    assert stop.day.crew == bucket
+    assert on_a_day(plan, position=over.position)[1] == bucket
 
 
 def test_looks_by_night_go_to_a_crew_that_reads_at_night(agency, programme):
@@ -131,10 +138,10 @@ def test_looks_by_night_go_to_a_crew_that_reads_at_night(agency, programme):
     )
     to_replace(programme)
     plan = planned(programme, day_crew, night, packages=(draft.pk,))
-    look = PlannedStop.objects.get(plan=plan, task="look")
-    assert (look.day.crew, look.source) == (night, "chosen")
+    look, crew = on_a_day(plan, task="look")
+    assert (crew, look.source) == (night, "chosen")
     assert look.arrive_minute >= 1260
-    assert PlannedStop.objects.get(plan=plan, task="replace").day.crew == day_crew
+    assert on_a_day(plan, task="replace")[1] == day_crew
 
 
 def test_what_must_come_first_gets_the_first_day_and_what_is_due_late_waits(agency, programme):
@@ -278,6 +285,7 @@ def test_nothing_to_do_says_so(agency, programme):
     with pytest.raises(OutOfRangeError, match="Nothing of what is ticked is to be done"):
         planned(programme, a_crew(agency))
     newest = newest_plan(programme=programme, year=YEAR)
+    assert newest is not None
     assert newest.error.startswith("Nothing of what is ticked")
     assert newest_plan(programme=programme, year=YEAR + 1) is None
 
