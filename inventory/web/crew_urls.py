@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from inventory.web import crew, inspection, night_visual, road_safety
+from inventory.web import added_work, crew, inspection, night_visual, road_safety
 
 urlpatterns = [
     path("near/", crew.near_me, name="near-me"),
@@ -23,5 +23,6 @@ urlpatterns = [
         name="record-night-visual",
     ),
     path("crew/signs/<int:sign_id>/take-down/", crew.remove_face, name="remove-face"),
+    path("crew/positions/<int:position_id>/work/", added_work.add_work_here, name="add-work"),
     path("crew/positions/<int:position_id>/put-up/", crew.install_face, name="install-face"),
 ]

@@ -143,6 +143,7 @@ PAGES_UNDER = {
         "record-night-visual",
         "remove-face",
         "install-face",
+        "add-work",
     ),
     "instrument-list": (
         "instrument-register",

@@ -28,6 +28,12 @@ NO_PAGE = {
     "programme-progress",
     "crew-days-progress",
     "method-record-pdf",
+    "package-gpx",
+    "package-geojson",
+    "programme-report-pdf",
+    "programme-report-csv",
+    "programme-year-csv",
+    "programme-year-geojson",
     "api-schema",
 }
 
