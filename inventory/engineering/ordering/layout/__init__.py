@@ -1,0 +1,16 @@
+"""
+How the faces of one base sheeting lie on the roll, so that the least length of it is used.
+
+=============  ===========================================================================
+module         answers
+=============  ===========================================================================
+``strip``      the problem in whole thousandths of an inch, and a layout of it
+``kernels``    one packing of an order of boxes: free, or by cuts from edge to edge
+``climbing``   better orders, by swapping and asking for less length each time
+``patterns``   layers of columns for faces of few sizes, chosen by a whole-number programme
+``bounds``     the length that no layout of boxes can go under
+``boxes``      the shortest layout of boxes found in the time given
+``contours``   true outlines nested, by a library in a process of its own
+``clearance``  whether faces keep the gap between them and stay on the roll
+=============  ===========================================================================
+"""
