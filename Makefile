@@ -18,6 +18,7 @@ UV_COMPILE := .venv/bin/uv pip compile pyproject.toml --universal --generate-has
 TSC := node_modules/typescript/bin/tsc --project tsconfig.json
 
 CORES ?= --numprocesses=auto --dist=worksteal
+COVER ?= --cov --cov-report=term
 
 PORT ?= 8000
 SERVE ?= 1
@@ -26,7 +27,7 @@ ONLY ?=
 SITE := SITE_ADDRESS=http://127.0.0.1:$(PORT) SIGNFLEET_BIND=127.0.0.1:$(PORT)
 DEMO := SIGNFLEET_DEMO=1 DATABASE_URL=sqlite:///var/demo.sqlite3 $(SITE)
 
-.PHONY: help setup demo run test lint format check bench faults lock assets clean
+.PHONY: help setup demo run test lint format check verify bench faults lock assets clean
 
 help: ## list the targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "  make %-8s %s\n", $$1, $$2 }' $(MAKEFILE_LIST)
@@ -49,8 +50,8 @@ run: assets ## serve your own database (DATABASE_URL, else var/signfleet.sqlite3
 	@$(PY) manage.py migrate --no-input --verbosity 0
 	@DEBUG=$${DEBUG:-1} $(SITE) $(PY) manage.py runserver 127.0.0.1:$(PORT)
 
-test: assets ## run every test and show the coverage
-	@$(PY) -m pytest $(CORES) --cov --cov-report=term
+test: assets ## run every test and show the coverage (COVER=: do not measure it)
+	@$(PY) -m pytest $(CORES) $(COVER)
 	@$(PY) -m tools.run_js_tests
 
 lint: setup ## ruff, mypy, the layers, and the types of the scripts
@@ -65,7 +66,9 @@ format: setup ## put the code in the house's form
 	@.venv/bin/ruff check --fix-only --quiet
 	@.venv/bin/ruff format
 
-check: lint ## everything CI asks: lint, migrations, deployment settings, tests
+check: lint verify ## everything CI asks: lint, migrations, deployment settings, tests
+
+verify: setup ## migrations, deployment settings, tests: make check without lint
 	@$(PY) manage.py makemigrations --check --dry-run
 	@DEBUG=0 SIGNFLEET_DEMO=0 BEHIND_TLS=1 $(PY) manage.py check --deploy --fail-level WARNING
 	@$(MAKE) test
