@@ -68,6 +68,7 @@ def lay_boxes(
 
     Examples
     --------
+    >>> from inventory.engineering.ordering.layout.strip import Box
     >>> pair = [Box(key=n, width_in=23, length_in=30) for n in (1, 2)]
     >>> lay_boxes(pair, usable_width_in=48, gap_in=0.25, is_straight=True, seconds=1).length_in
     30.0
