@@ -20,7 +20,7 @@ from inventory.engineering.programme.risk import CLASSES
 from inventory.errors import StateConflictError
 from inventory.models import PlannedReplacement
 from inventory.services.damage_times import Times, damage_times
-from inventory.services.method_record import groups_today
+from inventory.services.method_coverage import NOW, as_known, coverage
 from inventory.services.programme.report_lines import (
     ClassCost,
     DamageLine,
@@ -40,6 +40,7 @@ if TYPE_CHECKING:
 
     from inventory.models import Organisation, Programme, WorkBasis
     from inventory.services.damage_times import DamageTimes
+    from inventory.services.method_coverage import CoveredGroup
 
 MONTHS_OF_DAMAGE = 12
 ROWS_AT_ONCE = 2_000
@@ -134,8 +135,8 @@ def council_report(*, programme: Programme, now: datetime | None = None) -> Coun
     planned = _Planned.of(programme)
     stock = Stock.of(organisation, planned.year_at, programme.first_year)
     years = _years(programme)
-    records, covered = groups_today(organisation=organisation, now=now)
     today = organisation.day_of(now)
+    covered = coverage(as_known(organisation, today, NOW, today=today))
     since = add_months(today, -MONTHS_OF_DAMAGE)
     is_stale = any(each.replaced != planned.per_year[each.year] for each in years)
     return CouncilReport(
@@ -159,18 +160,7 @@ def council_report(*, programme: Programme, now: datetime | None = None) -> Coun
         is_stale=is_stale,
         map=draw_map(organisation, stock.marks),
         roads=stock.road_lines(organisation),
-        methods=[
-            MethodLine(
-                name=each.group.name,
-                method=each.group.get_method_display(),
-                signs=each.sign_count,
-                in_time=each.covered.calendar.counts[Applied.IN_TIME],
-                overdue=each.covered.calendar.counts[Applied.OVERDUE],
-                age_not_known=each.covered.calendar.counts[Applied.AGE_NOT_KNOWN],
-                is_left_out=each.covered.calendar.share_in_time is None,
-            )
-            for each in records
-        ],
+        methods=[_method_line(each) for each in covered.groups],
         under_none=len(covered.under_none),
         damage_since=since,
         damage=_damage(damage_times(organisation, since=since, today=today)),
@@ -238,6 +228,19 @@ def _ways(programme: Programme, years: list[YearLine]) -> list[WayLine]:
 
 def _sum(by_year: list[dict[str, Any]], name: str) -> Any:
     return sum(each[name] for each in by_year)
+
+
+def _method_line(covered: CoveredGroup) -> MethodLine:
+    counts = covered.calendar.counts
+    return MethodLine(
+        name=covered.group.name,
+        method=covered.group.get_method_display(),
+        signs=len(covered.lines),
+        in_time=counts[Applied.IN_TIME],
+        overdue=counts[Applied.OVERDUE],
+        age_not_known=counts[Applied.AGE_NOT_KNOWN],
+        is_left_out=covered.calendar.share_in_time is None,
+    )
 
 
 def _damage(times: DamageTimes) -> list[DamageLine]:

@@ -164,7 +164,7 @@ def test_a_programme_whose_years_are_not_chosen_has_no_report():
 def test_many_signs_are_gathered_with_as_many_queries_as_few(world, django_assert_num_queries):
     programme = world
     found = Programme.objects.select_related("organisation", "work_basis").get(pk=programme.pk)
-    asked = 15
+    asked = 13
     with django_assert_num_queries(asked):
         council_report(programme=found, now=NOW)
     agency = found.organisation
