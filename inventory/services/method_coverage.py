@@ -211,14 +211,14 @@ def coverage(asked: AsKnown) -> Coverage:
         )
     }
     group_of: dict[int, CoveredGroup] = {}
-    for row in _assignments(asked):
-        line, under = by_position.get(row.position_id), groups.get(row.group_id)
+    for position_id, group_id, from_on, is_control_sign in _assignments(asked):
+        line, under = by_position.get(position_id), groups.get(group_id)
         if line is None or under is None or line.sign_id in group_of:
             continue
         group_of[line.sign_id] = under
         under.lines.append(line)
-        under.since[line.sign_id] = row.from_on
-        if row.is_control_sign:
+        under.since[line.sign_id] = from_on
+        if is_control_sign:
             under.controls.add(line.sign_id)
     steps = MethodStep.objects.filter(
         asked.by_then("recorded_at"), group__in=groups, done_on__lte=asked.on
@@ -297,7 +297,7 @@ def _recorded_late(asked: AsKnown) -> dict[str, list[int]]:
     return late
 
 
-def _assignments(asked: AsKnown) -> Iterable[MethodAssignment]:
+def _assignments(asked: AsKnown) -> Iterable[tuple[int, int, date, bool]]:
     """Return what was under what on the day, the newest record of a place first."""
     running = Q(until_on__isnull=True) | Q(until_on__gt=asked.on)
     if asked.is_then:
@@ -306,7 +306,7 @@ def _assignments(asked: AsKnown) -> Iterable[MethodAssignment]:
         MethodAssignment.objects.owned_by(asked.organisation)
         .filter(asked.by_then("recorded_at"), running, from_on__lte=asked.on)
         .order_by("position", "-from_on", "-pk")
-        .iterator()
+        .values_list("position_id", "group_id", "from_on", "is_control_sign")
     )
 
 
