@@ -15,7 +15,15 @@ from django.views.decorators.http import require_POST, require_safe
 
 from inventory.engineering.programme.tour_parts import clock_words
 from inventory.errors import InventoryError, OutOfRangeError, StateConflictError
-from inventory.models import CrewPlan, PlannedDay, PlannedStop, Programme, Role, Standing
+from inventory.models import (
+    CrewPlan,
+    PlannedDay,
+    PlannedStop,
+    Programme,
+    Role,
+    Standing,
+    WorkPackage,
+)
 from inventory.services.crews import crews_of
 from inventory.services.programme.crew_days import (
     SILENT_FOR,
@@ -24,7 +32,12 @@ from inventory.services.programme.crew_days import (
     start_planning,
 )
 from inventory.services.programme.crew_days_asked import CrewDaysAsked
-from inventory.services.programme.crew_packages import day_words, make_packages
+from inventory.services.programme.crew_packages import (
+    day_words,
+    make_packages,
+    packages_of,
+    withdraw_packages,
+)
 from inventory.services.programme.crew_work import drafts_of
 from inventory.services.programme.material import material_of
 from inventory.services.programme.pool import NEW_FACE_TASKS, State, counts_of
@@ -124,7 +137,7 @@ def crew_days_step(request: MemberRequest, programme_id: int, year: int) -> Http
     rows = CrewPlan.objects.filter(programme=programme, year=year)
     plan = rows.filter(pk=int(text)).first() if text.isdecimal() else None
     try:
-        if step not in ("hand-out", "make", "give-up"):
+        if step not in ("hand-out", "make", "withdraw", "give-up"):
             msg = f"'{step}' is nothing that is done with crew days; use the buttons."
             raise OutOfRangeError(msg)
         if plan is None:
@@ -136,6 +149,11 @@ def crew_days_step(request: MemberRequest, programme_id: int, year: int) -> Http
         if step == "give-up":
             give_up(plan=plan)
             messages.success(request, "Given up: nothing of it is kept.")
+            return redirect("crew-days", programme.pk, year)
+        if step == "withdraw":
+            count, begun = withdraw_packages(plan=plan, by=request.user)
+            stay = f"; {begun} stay, since their crews have begun" if begun else ""
+            messages.success(request, f"Withdrawn: {count}{stay}. Their work is to do again.")
             return redirect("crew-days", programme.pk, year)
         made = make_packages(plan=plan, is_handed_out=step == "hand-out", by=request.user)
     except InventoryError as error:
@@ -249,6 +267,7 @@ def _show(
             for state, words in STATE_WORDS.items()
             if counts[state]
         ],
+        "open_packages": _open_packages(plan),
         "can_go_out": programme.state == Programme.State.ADOPTED,
         **more,
     }
@@ -256,6 +275,13 @@ def _show(
         context["form"] = _form(request, programme, year, None)
     context["has_crews"] = bool(context["form"].fields["crews"].choices)
     return render(request, "inventory/programme/crew_days.html", context, status=status)
+
+
+def _open_packages(plan: CrewPlan | None) -> int:
+    """Return how many packages made of a plan are not closed."""
+    if plan is None or plan.packages_made_at is None:
+        return 0
+    return packages_of(plan).exclude(state=WorkPackage.State.CLOSED).count()  # type: ignore[no-any-return] # a count
 
 
 def _form(request: MemberRequest, programme: Programme, year: int, typed: Any) -> CrewDaysForm:

@@ -161,6 +161,12 @@ def test_making_the_packages_hands_them_out_and_the_second_is_refused(
     again = post(engineer, "crew-days-step", programme, {"step": "make", "plan": plan.pk})
     assert again.status_code == 409
     assert "Packages were already made of these crew days" in again.content.decode()
+    assert "Withdraw the packages not begun" in page
+    post(engineer, "crew-days-step", programme, {"step": "withdraw", "plan": plan.pk})
+    page = shown(engineer, "crew-days", programme)
+    assert "Withdrawn: 1. Their work is to do again." in page
+    assert "Withdraw the packages not begun" not in page
+    WorkPackage.objects.update(state="handed_out")
     shown_package = engineer.get(reverse("package-page", args=[package.pk])).content.decode()
     for words in ("North crew", "leave North yard at 07:00", "42 min", "1 not in stock"):
         assert words in shown_package

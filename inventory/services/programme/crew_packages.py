@@ -21,6 +21,7 @@ from inventory.models import (
     WorkPackage,
 )
 from inventory.services.logbook import log
+from inventory.services.programme.crew_tours import crews_packages
 from inventory.services.programme.material import bring_words, material_of
 from inventory.services.programme.pool import OPEN_STATES
 from inventory.services.work_packages import (
@@ -94,6 +95,56 @@ def make_packages(
         at=now,
     )
     return packages
+
+
+@transaction.atomic
+def withdraw_packages(
+    *, plan: CrewPlan, by: User | None = None, now: datetime | None = None
+) -> tuple[int, int]:
+    """
+    Withdraw the packages made of crew days; their work is to do again.
+
+    Those of which a crew recorded something stay. Returns how many were withdrawn and how many
+    stay.
+    """
+    now = now or timezone.now()
+    Organisation.objects.select_for_update().get(pk=plan.programme.organisation_id)
+    waiting, begun = 0, 0
+    for package in packages_of(plan).exclude(state=WorkPackage.State.CLOSED):
+        WorkPackage.objects.select_for_update().get(pk=package.pk)
+        if StopResult.objects.filter(stop__package=package).exists():
+            begun += 1
+            continue
+        close_package(package=package, by=by, now=now)
+        waiting += 1
+    if not waiting:
+        msg = (
+            "No package of these crew days can be withdrawn: their crews have begun them, or "
+            "they are closed."
+        )
+        raise StateConflictError(msg)
+    log(
+        organisation=plan.programme.organisation,
+        actor=by,
+        verb="withdraw packages",
+        text=(
+            f"{waiting} packages of the crew days of '{plan.programme.name}' in {plan.year} "
+            f"withdrawn; {begun} stay, since their crews have begun."
+        ),
+        at=now,
+    )
+    return waiting, begun
+
+
+def packages_of(plan: CrewPlan) -> ScopedQuerySet:
+    """Return the packages that were made of a plan, by day and crew."""
+    days = PlannedDay.objects.filter(
+        plan=plan, crew=OuterRef("team"), work_on=OuterRef("work_on")
+    )
+    rows: ScopedQuerySet = WorkPackage.objects.filter(
+        Exists(days), programme=plan.programme_id, made_at=plan.packages_made_at
+    ).order_by("work_on", "team__name", "pk")
+    return rows
 
 
 def day_words(day: date) -> str:
@@ -218,7 +269,7 @@ def _check_still_so(plan: CrewPlan, stops: Sequence[PlannedStop]) -> None:
             f"({named}{more}); plan the crew days again."
         )
         raise StateConflictError(msg)
-    busy = WorkPackage.objects.owned_by(agency).filter(
+    busy = crews_packages(WorkPackage.objects.owned_by(agency)).filter(
         Exists(
             PlannedDay.objects.filter(
                 plan=plan, crew=OuterRef("team"), work_on=OuterRef("work_on")

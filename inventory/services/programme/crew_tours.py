@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
+from django.db.models import Exists, OuterRef, Q
+
 from inventory.engineering.programme.service_times import (
     WORK_ON_A_FACE,
     Job,
@@ -15,7 +17,7 @@ from inventory.engineering.programme.service_times import (
 from inventory.engineering.programme.tours import METHOD_VERSION, Stop, TourCrew, plan_tours
 from inventory.engineering.programme.travel import travel_times
 from inventory.errors import OutOfRangeError
-from inventory.models import Crew, PlannedDay, PlannedStop, WorkPackage
+from inventory.models import Crew, PlannedDay, PlannedStop, StopResult, WorkPackage
 from inventory.services.ordering.stock_matching import stock_for
 from inventory.services.programme.crew_days_asked import CrewDaysAsked
 from inventory.services.programme.crew_work import Work, is_overhead, work_for, work_times
@@ -25,7 +27,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
     from inventory.engineering.programme.tours import CrewDay
-    from inventory.models import CrewPlan, Sign, WorkBasis
+    from inventory.models import CrewPlan, ScopedQuerySet, Sign, WorkBasis
 
 MOST_WORK = 2_000
 MOST_DAYS = 1_000
@@ -153,10 +155,9 @@ def free_days(
 ) -> dict[int, list[date]]:
     """Return each crew's working days in a span on which it has no package yet, in order."""
     taken = defaultdict(set)
-    packages = WorkPackage.objects.filter(
-        team__in=crews, work_on__gte=first_on, work_on__lte=last_on
-    ).order_by()
-    for team_id, day in packages.values_list("team", "work_on"):
+    packages = crews_packages(WorkPackage.objects.filter(team__in=crews))
+    in_span = packages.filter(work_on__gte=first_on, work_on__lte=last_on).order_by()
+    for team_id, day in in_span.values_list("team", "work_on"):
         taken[team_id].add(day)
     off = set(days_off)
     span = [first_on + timedelta(days=n) for n in range((last_on - first_on).days + 1)]
@@ -171,6 +172,15 @@ def free_days(
         ][:share]
         for crew in crews
     }
+
+
+def crews_packages(packages: ScopedQuerySet) -> ScopedQuerySet:
+    """Return the packages that take a crew's day; one closed before it was begun does not."""
+    begun = StopResult.objects.filter(stop__package=OuterRef("pk"))
+    found: ScopedQuerySet = packages.filter(
+        ~Q(state=WorkPackage.State.CLOSED) | Exists(begun), team__isnull=False
+    )
+    return found
 
 
 def store(plan: CrewPlan, found: Found) -> None:

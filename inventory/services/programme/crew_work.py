@@ -131,6 +131,7 @@ def _of_programme(
     programme: Programme, year: int, month: int | None, last_on: date, weights: Sequence[float]
 ) -> Iterable[Work]:
     rows = pool(programme=programme, year=year, month=month)
+    rows = rows.filter(position__is_retired=False)
     for row in rows.select_related("position__support__road", "position__organisation"):
         is_must = row.must_by_year is not None and row.must_by_year <= year
         is_late = row.due_on is not None and row.due_on <= last_on

@@ -11,7 +11,11 @@ from django.test.utils import CaptureQueriesContext
 from inventory.errors import StateConflictError
 from inventory.models import PackageStop, PlannedDay, PlannedStop, WorkPackage
 from inventory.services.programme import crew_packages
-from inventory.services.programme.crew_packages import make_packages
+from inventory.services.programme.crew_packages import (
+    make_packages,
+    packages_of,
+    withdraw_packages,
+)
 from inventory.services.programme.material import bring_words, material_of
 from inventory.services.programme.pool import State, pool, state_of
 from inventory.services.work_packages import (
@@ -185,6 +189,25 @@ def test_times_are_forgotten_when_the_order_is_changed_by_hand(agency, programme
     assert [forgotten.minutes, forgotten.leave_minute, forgotten.drive_mi] == [None] * 3
     assert set(package.stops.values_list("arrive_minute", flat=True)) == {None}
     assert hand_out(package=package, now=NOW).state == WorkPackage.State.HANDED_OUT
+
+
+def test_packages_not_begun_are_withdrawn_and_their_work_is_to_do_again(agency, programme):
+    crew = a_crew(agency, shift_minutes=60)
+    rows = [to_replace(programme, -89.51 - n / 50) for n in range(2)]
+    plan = planned(programme, crew)
+    begun, waiting = make_packages(plan=plan, now=NOW)
+    plan.refresh_from_db()
+    said = begun.stops.get()
+    record_stop(stop=said, outcome="done", now=NOW)
+    assert list(packages_of(plan)) == [begun, waiting]
+    assert withdraw_packages(plan=plan, now=NOW) == (1, 1)
+    left = [each for each in rows if each.position_id != said.position_id]
+    assert list(pool(programme=programme, year=YEAR)) == left
+    with pytest.raises(StateConflictError, match="No package of these crew days can be"):
+        withdraw_packages(plan=plan, now=NOW)
+    # The crew is free again on the day of the withdrawn one, not on that of the begun one.
+    again = planned(programme, crew)
+    assert [each.work_on for each in again.days.all()] == [waiting.work_on]
 
 
 def test_material_counts_faces_hardware_and_tools(agency, django_assert_num_queries):
