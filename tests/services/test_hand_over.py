@@ -23,7 +23,13 @@ from inventory.models import (
 )
 from inventory.services.installation import faces_fitting, install_sign, remove_sign
 from inventory.services.merging import merge_signs
-from inventory.services.ordering import add_line, cancel_order, draft_order, release_order
+from inventory.services.ordering import (
+    add_line,
+    cancel_order,
+    draft_order,
+    release_order,
+    set_line,
+)
 from inventory.services.ordering.face_choices import (
     choose_sheeting,
     leave_out,
@@ -460,6 +466,22 @@ def test_a_size_too_small_for_its_road_warns_until_a_reason_is_given(programme, 
     set_asked_face(position=row.position, agency=agency, sign_code="R1-1", now=NOW)
     (line,) = draft_of(programme).lines
     assert (line.line.width_in, line.warnings) == (36.0, [])
+
+
+def test_a_line_changed_on_its_order_is_what_the_place_asks_for(programme, agency, shop):
+    row = planned(programme)
+    (order,) = hand_over(programme, shop).orders
+    set_line(line=order.lines.get(), width_in=36.0, height_in=36.0, variant="", now=NOW)
+    release_order(order=order, now=NOW)
+    face = print_order(order, make_press(shop, make_roll(shop))).signs.get()
+    put_up = install_sign(
+        sign=face,
+        position=row.position,
+        installed_on=NOW.date(),
+        removal_reason="aged",
+        now=NOW,
+    )
+    assert put_up.width_in == 36.0
 
 
 def test_a_sheeting_not_allowed_is_refused_and_another_can_be_chosen(programme, agency, shop):

@@ -16,7 +16,14 @@ from inventory.errors import (
     OutOfRangeError,
     StateConflictError,
 )
-from inventory.models import OrderLine, Organisation, PrintOrder, ShopCustomer, Sign
+from inventory.models import (
+    OrderLine,
+    Organisation,
+    Position,
+    PrintOrder,
+    ShopCustomer,
+    Sign,
+)
 from inventory.services.fields import check_fields
 from inventory.services.logbook import log
 from inventory.services.ordering.lines import (
@@ -38,10 +45,11 @@ if TYPE_CHECKING:
 
     from django.core.files import File
 
-    from inventory.models import Position, User
+    from inventory.models import User
     from inventory.services.ordering.standard_checks import LineWarning
 
 MOST_SENTENCES = 5
+_ASKED_BY_PLACE = ("variant", "legend_text", "is_custom_legend", "width_in", "height_in")
 _PARENTS = ("order", "position", "replaces")
 
 
@@ -223,7 +231,12 @@ def set_line(
     now: datetime | None = None,
     **changes: Unpack[LineChanges],
 ) -> OrderLine:
-    """Change a line of a draft; the line as a whole has to be printable afterwards."""
+    """
+    Change a line of a draft; the line as a whole has to be printable afterwards.
+
+    Another wording, variant or size is what the line's position asks for from then on, so that
+    the face that is printed fits there.
+    """
     now = now or timezone.now()
     order = _locked_draft(line.order)
     changed: OrderLine = OrderLine.objects.select_related("position").get(pk=line.pk)
@@ -231,11 +244,20 @@ def set_line(
         if name not in LineChanges.__annotations__:
             msg = f"'{name}' of an order line is not changed by hand."
             raise OutOfRangeError(msg)
+    asked_anew = {
+        name: value
+        for name, value in changes.items()
+        if name in _ASKED_BY_PLACE and getattr(changed, name) != value
+    }
     for name, value in changes.items():
         setattr(changed, name, value)
     check_fields(changed, exclude=_PARENTS)
     check_line(changed, Rulebook.of(order.agency, now))
     changed.save(update_fields=[*changes, *DERIVED_FIELDS])
+    if changed.position is not None and asked_anew:
+        if asked_anew.keys() & {"width_in", "height_in"}:
+            asked_anew |= {"width_in": changed.width_in, "height_in": changed.height_in}
+        Position.objects.filter(pk=changed.position_id).update(**asked_anew)
     _log_line_change(
         order, f"Line {changed.number} changed: {', '.join(sorted(changes))}.", by, now
     )

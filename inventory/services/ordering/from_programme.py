@@ -143,7 +143,7 @@ def of_year(
                 words="the due date" if is_due else f"the last day of {year}",
                 work=works.get(row.position_id),
                 lead=lead,
-                reason=f"Programme {programme.name}, {year}: {row.reason}",
+                reason=row.reason,
             )
         )
     return Source(
