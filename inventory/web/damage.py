@@ -104,6 +104,7 @@ def list_page(request: MemberRequest) -> HttpResponse:
     policy = policy_or_none(request.organisation, timezone.now())
     context = {
         "form": form,
+        "is_narrowed": any(name in request.GET for name in form.fields),
         "page": page,
         "lines": [Line(each, clock_of(each, today), stops[each.position_id]) for each in page],
         "times": damage_times(

@@ -339,7 +339,7 @@ def test_damage_goes_into_a_package_with_the_crew_at_once(client, sign, agency):
     package = WorkPackage.objects.get()
     assert package.state == WorkPackage.State.HANDED_OUT
     assert PackageStop.objects.get().task == "replace"
-    assert "package of 2026-06-01" in shown(client, "damage-list")
+    assert reverse("package-page", args=(package.pk,)) in shown(client, "damage-list")
     assert package.title in shown(client, "damage-page", report.pk)
 
 

@@ -8,7 +8,7 @@ import { aboutHash, aboutWords } from "./about.js";
 import { clear, h, sprite } from "./dom.js";
 import { distanceM } from "./distances.js";
 import { askPosition } from "./phone_position.js";
-import { notice, section } from "./pieces.js";
+import { facePicture, notice, section } from "./pieces.js";
 import { contentOf, stateWords, wordOf } from "./recorded_words.js";
 import { makeHash } from "./router.js";
 import { way } from "./way_words.js";
@@ -148,10 +148,26 @@ export async function damageNow(app, today) {
     list,
     trouble,
     more,
+    rows.length ? h("p", { class: "small soft" }, await carriedNote(app, rows)) : null,
     told.count > told.rows.length
       ? h("p", { class: "small soft" }, `The first ${told.rows.length} of ${told.count} open at the desk.`)
       : null,
   );
+}
+
+/**
+ * Return how many of the signs can be opened here.
+ *
+ * @param {App} app
+ * @param {Row[]} rows
+ * @returns {Promise<string>}
+ */
+async function carriedNote(app, rows) {
+  const signs = await Promise.all(rows.map((each) => each.sign_id && app.store.sign(each.sign_id)));
+  const missing = signs.filter((sign) => !sign).length;
+  return missing
+    ? `${missing} of ${rows.length} are not on this phone yet: take signs along to open them.`
+    : "";
 }
 
 /**
@@ -161,7 +177,7 @@ export async function damageNow(app, today) {
  * @returns {Promise<HTMLElement>}
  */
 async function damageLine(app, row, today) {
-  const isCarried = Boolean(row.sign_id && (await app.store.sign(row.sign_id)));
+  const sign = row.sign_id ? await app.store.sign(row.sign_id) : null;
   const place = [row.road || "road not known", row.distance_m === null ? "" : way(row.distance_m)];
   const words = h(
     "span",
@@ -169,14 +185,20 @@ async function damageLine(app, row, today) {
     h("span", null, h("span", { class: "code" }, row.code || "code not known"), ` ${row.kind}`),
     clockPiece(clockOf(row, today)),
     h("span", { class: "soft small" }, place.filter(Boolean).join(", ")),
-    isCarried ? null : h("span", { class: "small" }, "This sign is not on this phone yet."),
   );
+  if (!sign) {
+    return h("li", { class: "reading-line", "data-not-carried": "" }, words);
+  }
+  const svg = sign.drawing ? await app.store.drawing(sign.drawing) : null;
   return h(
     "li",
     null,
-    isCarried
-      ? h("a", { class: "sign-line", href: makeHash("#/sign/:sign", { sign: row.sign_id }) }, words)
-      : h("div", { class: "sign-line" }, words),
+    h(
+      "a",
+      { class: "sign-line", href: makeHash("#/sign/:sign", { sign: row.sign_id }) },
+      facePicture(svg),
+      words,
+    ),
   );
 }
 
@@ -193,8 +215,8 @@ function reportedLine({ hash, about, what, state }) {
   );
   return h(
     "li",
-    null,
-    hash ? h("a", { class: "sign-line", href: hash }, words) : h("div", { class: "sign-line" }, words),
+    { class: "reading-line" },
+    hash ? h("a", { class: "plain-line", href: hash }, words) : words,
   );
 }
 
