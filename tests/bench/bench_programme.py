@@ -22,11 +22,12 @@ YEARS = 10
 SIZES = ((10_000, 0.997, 5.0), (100_000, 0.999, 15.0))
 TRIP_POSITIONS = 20_000
 SEED = 20260701
-PARTS = ("tests.bench.programme_tours",)  # more rows of this stage: rows() of each
+# More rows of this stage: rows() of each.
+PARTS = ("tests.bench.programme_tours", "tests.bench.programme_report")
 
 
 def run() -> list[Row]:
-    """Return the figures; nothing is read from a database."""
+    """Return the figures; those of the report are from a database of its own."""
     rows = [row for size in SIZES for row in _separable_rows(*size)]
     rows.extend(_rule_rows())
     rows.append(_trip_row())
