@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from reportlab.graphics.charts.utils import find_good_grid
 from reportlab.graphics.shapes import (
@@ -12,7 +12,7 @@ from reportlab.graphics.shapes import (
     Line,
     Polygon,
     PolyLine,
-    Rect,
+    Shape,
     String,
 )
 from reportlab.lib.colors import HexColor, white
@@ -40,13 +40,13 @@ COLORS = {
 BAR = HexColor("#A9B8A6")
 TEAL, DARK_RED, GREY = HexColor("#0B6E6E"), HexColor("#8C1D40"), HexColor("#9AA0A8")
 MARK_ORDER = ("stays", "later", "first_year", "below")  # what lies under what
+Anchor = Literal["start", "middle", "end"]
 PLOT_HEIGHT = 2.15 * inch
 LEFT, BOTTOM, TOP, RIGHT = 50.0, 18.0, 18.0, 6.0
 SMALL = 7.5
 LEGEND_HEIGHT = 14.0
 SWATCH = 26.0
 DASH = [4, 2.5]
-MOST_YEARS_NAMED = 15
 TICKS = 5
 MAP_WIDTH, MAP_HEIGHT = WIDTH, 4.7 * inch
 UNDER_MAP = 26.0
@@ -82,7 +82,8 @@ class _Plane:
 
     def __init__(self, years: tuple[int, ...], top: float) -> None:
         self.years = years
-        _low, self.top, self.step = find_good_grid(0, top or 1.0, TICKS)
+        grid = find_good_grid(0, top or 1.0, TICKS)  # type: ignore[no-untyped-call]  # the library's
+        _low, self.top, self.step = grid
         self.width = WIDTH - LEFT - RIGHT
         self.height = PLOT_HEIGHT - BOTTOM - TOP
         self.year_width = self.width / len(years)
@@ -92,9 +93,9 @@ class _Plane:
         x = LEFT + (year - self.years[0] + 0.5) * self.year_width
         return x, BOTTOM + self.height * value / self.top
 
-    def axes(self, y_label: str) -> list[object]:
+    def axes(self, y_label: str) -> list[Shape]:
         """Return the grid with its figures, the years, and what is counted."""
-        parts: list[object] = [_words(0, PLOT_HEIGHT + 2, y_label, SOFT)]
+        parts: list[Shape] = [_words(0, PLOT_HEIGHT + 2, y_label, SOFT)]
         decimals = 0 if self.step >= 1 else 1
         for number in range(round(self.top / self.step) + 1):
             value = number * self.step
@@ -108,37 +109,37 @@ class _Plane:
         return parts
 
 
-def _words(x: float, y: float, words: str, color: Color, anchor: str = "start") -> String:
+def _words(x: float, y: float, words: str, color: Color, anchor: Anchor = "start") -> String:
     return String(
         x, y, words, fontName=FONT, fontSize=SMALL, fillColor=color, textAnchor=anchor
     )
 
 
-def _bar(x: float, y: float, width: float, height: float) -> Rect:
-    return Rect(x, y, width, height, fillColor=BAR, strokeColor=None)
+def _bar(x: float, y: float, width: float, height: float) -> Polygon:
+    corners = [x, y, x + width, y, x + width, y + height, x, y + height]
+    return Polygon(corners, fillColor=BAR, strokeColor=BAR, strokeWidth=0)
 
 
-def _line(line: PlotLine, points: list[tuple[float, float]]) -> list[object]:
+def _line(line: PlotLine, points: list[tuple[float, float]]) -> list[Shape]:
     """Return a line; its points have a shape of their own, so that no colour is needed."""
     color = COLORS[line.role]
-    parts: list[object] = [
-        PolyLine(
-            [part for point in points for part in point],
-            strokeColor=color,
-            strokeWidth=1.8 if line.role == "own" else 1.2,
-            strokeDashArray=DASH if line.is_dashed else None,
-            strokeLineJoin=1,
-        )
-    ]
-    if not line.is_dashed:
-        parts += [_point(line, *point) for point in points]
-    return parts
+    drawn = PolyLine(
+        [part for point in points for part in point],
+        strokeColor=color,
+        strokeWidth=1.8 if line.role == "own" else 1.2,
+        strokeLineJoin=1,
+    )
+    if line.is_dashed:
+        drawn.strokeDashArray = DASH
+        return [drawn]
+    return [drawn, *(_point(line, *point) for point in points)]
 
 
-def _point(line: PlotLine, x: float, y: float) -> object:
+def _point(line: PlotLine, x: float, y: float) -> Shape:
     color = COLORS[line.role]
     if line.role == "second":
-        return Rect(x - 2, y - 2, 4, 4, fillColor=white, strokeColor=color, strokeWidth=1)
+        corners = [x - 2, y - 2, x + 2, y - 2, x + 2, y + 2, x - 2, y + 2]
+        return Polygon(corners, fillColor=white, strokeColor=color, strokeWidth=1)
     if line.role == "third":
         corners = [x - 2.5, y - 2, x + 2.5, y - 2, x, y + 2.6]
         return Polygon(corners, fillColor=color, strokeColor=color, strokeWidth=0.5)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import subprocess
+
 import pytest
 from django.utils import timezone
 
 from inventory.models import PlannedReplacement, Programme, ProgrammeRun, Role
-from inventory.services.programme import solving
 from tests.factories import make_agency, make_sign
 from tests.web.acting import act_as
 from tests.web.programme_records import make_basis, make_programme_row, plan
@@ -136,9 +137,7 @@ def test_years_are_chosen_in_the_background_stopped_and_adopted(
     engineer, agency, monkeypatch, django_capture_on_commit_callbacks
 ):
     started = []
-    monkeypatch.setattr(
-        solving.subprocess, "Popen", lambda command, **_how: started.append(command)
-    )
+    monkeypatch.setattr(subprocess, "Popen", lambda command, **_how: started.append(command))
     programme = make_programme_row(agency)
     address = f"{programme.pk}/step/"
     with django_capture_on_commit_callbacks(execute=True):

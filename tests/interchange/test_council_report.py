@@ -167,21 +167,21 @@ def test_what_is_said_first_can_be_reckoned_from_the_csv(world):
 
 def test_totals_and_shares_of_the_csv_add_up(world):
     figures = figures_of(write_council_csv(document_of(world)))
-    value = {key: number for key, (_kind, number) in figures.items()}
+    value = {key: number or 0.0 for key, (_kind, number) in figures.items()}
     for table in ("cost", "cost_by_class", "standing", "sheeting", "map", "roads", "damage"):
         columns = {column for name, _row, column in value if name == table} - {"median_d"}
         for column in columns:
             parts = [
-                number or 0
+                number
                 for (name, row, at), number in value.items()
                 if name == table and at == column and row != "all"
             ]
             assert sum(parts) == pytest.approx(value[table, "all", column]), (table, column)
     for number in "1234":
-        row = [value["standing", f"class_{number}", column] for column in (
+        stands = [value["standing", f"class_{number}", column] for column in (
             "meets", "below", "undecided", "not_read", "no_level")]  # fmt: skip
-        assert sum(row) == value["standing", f"class_{number}", "signs"]
-        assert value["sheeting", "all", f"class_{number}"] == sum(row)
+        assert sum(stands) == value["standing", f"class_{number}", "signs"]
+        assert value["sheeting", "all", f"class_{number}"] == sum(stands)
     assert value["sheeting", "all", "signs"] == value["standing", "all", "signs"]
     assert value["roads", "all", "signs"] == value["map", "all", "signs"]
     assert value["cost", "all", "money"] == pytest.approx(value["ways", "programme", "money"])

@@ -49,10 +49,8 @@ class Command(BaseCommand):
         )
         parser.add_argument("--currency", help="such as $")
         for name in NUMBERS:
-            words = str(WorkBasis._meta.get_field(name).help_text).replace("%", "%%")
-            parser.add_argument(_option(name), type=float, help=words)
-        words = str(WorkBasis._meta.get_field(LEAD).help_text)
-        parser.add_argument(_option(LEAD), type=int, help=words)
+            parser.add_argument(_option(name), type=float, help=_words(name))
+        parser.add_argument(_option(LEAD), type=int, help=_words(LEAD))
         parser.add_argument(
             _option(WEIGHTS), type=_weights, help="of classes 1 to 4, such as 10,4,2,1"
         )
@@ -109,6 +107,11 @@ class Command(BaseCommand):
             if options[name] is not None:
                 given[name] = options[name]
         return given
+
+
+def _words(name: str) -> str:
+    """Return what a figure is, as its record says, for argparse."""
+    return str(getattr(WorkBasis._meta.get_field(name), "help_text", "")).replace("%", "%%")
 
 
 def _option(name: str) -> str:

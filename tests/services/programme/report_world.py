@@ -113,7 +113,8 @@ DAMAGE: tuple[tuple[int, int | None, int | None], ...] = (
 
 def _damage(agency: Organisation, signs: list[Sign]) -> None:
     """Keep damage that became known 60 days ago, and one of a year and a half ago."""
-    told, rows = NOW - timedelta(days=60), []
+    told = NOW - timedelta(days=60)
+    rows: list[DamageStanding] = []
     for (number, took, allowed), sign in zip((*DAMAGE, (1, 1, 3)), signs, strict=False):
         if len(rows) == len(DAMAGE):
             told = NOW - timedelta(days=550)
