@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 AGE_COLUMN = Column("Age", "years")
 MOST_LEVELS = 4  # drawn, the most usual; all are in the words
+LEAST_OF_LEVEL = 0.05  # of the signs, for their level to be drawn
 LEAST_TOP_PERCENT = 10.0  # so that next to nothing looks like next to nothing
 
 
@@ -25,11 +26,13 @@ def plot_of_fit(view: CohortView) -> Plot | None:
     curve, cloud = view.curve, view.cloud
     if curve is None and not cloud.ages_years:
         return None
+    signs_with_level = sum(signs for _value, signs in view.levels)
     levels = [
         Level(f"level {value:g} of {signs:,} sign{'' if signs == 1 else 's'}", value)
         if signs
         else Level(f"usual level {value:g}", value)
         for value, signs in view.levels[:MOST_LEVELS]
+        if signs >= LEAST_OF_LEVEL * signs_with_level
     ]
     readings = Series(
         "readings",

@@ -57,12 +57,8 @@ class CohortRow:
     @property
     def shape(self) -> str:
         """Return how R_A changes with age, or how it may where readings do not tell."""
-        words = SHAPES.get((self.fit.scale, self.fit.shape), "")
-        other = (self.fit.parameters.get("other") or {}).get("fit")
-        if other is None:
-            return words
-        shape = "curved" if other["knots_years"] else "linear"
-        return f"{words} or {SHAPES[other['scale'], shape]}, forecasts allow for both"
+        words, other = SHAPES.get((self.fit.scale, self.fit.shape), ""), other_shape(self.fit)
+        return f"{words} or {other}; forecasts allow for both" if other else words
 
     @property
     def median_life(self) -> str:
@@ -97,6 +93,7 @@ class Tried:
     words: str
     result: str
     is_chosen: bool
+    is_beside: bool = False
 
 
 @dataclass(frozen=True)
@@ -141,14 +138,21 @@ class CohortWords:
         """Return the models tried, the one kept first."""
         models = self.view.line.fit.scores.get("models", [])
         best = max((each["score"] for each in models), default=0.0)
+        beside = self._beside
         return [
             Tried(
                 words=each["words"],
                 result=_score_words(each, best),
                 is_chosen=each["is_chosen"],
+                is_beside=each["words"] == beside,
             )
             for each in sorted(models, key=lambda each: (not each["is_chosen"], -each["score"]))
         ]
+
+    @property
+    def _beside(self) -> str:
+        """Return the way kept beside the likelier one; empty where there is none."""
+        return other_shape(self.view.line.fit)
 
     @property
     def reason(self) -> str:
@@ -227,6 +231,14 @@ class CohortWords:
             f"{_tenths(change.ra_low_cd_lx_m2)} and {_tenths(change.ra_high_cd_lx_m2)} with "
             "90 %"
         )
+
+
+def other_shape(fit: CohortFit) -> str:
+    """Return how else R_A may change with age, where the readings do not tell."""
+    other = (fit.parameters.get("other") or {}).get("fit")
+    if other is None:
+        return ""
+    return SHAPES[other["scale"], "curved" if other["knots_years"] else "linear"]
 
 
 def years_words(crossing: CrossingAge) -> str:

@@ -176,12 +176,14 @@ def _fade_words(fade: Fade) -> str:
 
 def _due_words(outlook: ColorOutlook) -> str:
     early = month_words(outlook.due_early_on) if outlook.due_early_on else ""
-    late = month_words(outlook.due_late_on) if outlook.due_late_on else "30 years or more"
     if outlook.due_on is None:
         if not early:
             return "not within 30 years"
         return f"not within 30 years; 5 % of such signs before {early}"
     due = month_words(outlook.due_on)
+    if outlook.due_late_on is None:
+        return f"{due}; 5 % of such signs before {early or 'now'}, some not within 30 years"
+    late = month_words(outlook.due_late_on)
     return f"{due}; 90 % of such signs between {early or 'now'} and {late}"
 
 

@@ -16,10 +16,11 @@ from dataclasses import replace
 import numpy as np
 from statsmodels.regression.mixed_linear_model import MixedLM
 
+from inventory.engineering.forecast.both_scales import forecast_of_cohort
 from inventory.engineering.forecast.choose import choose_cohort_model
 from inventory.engineering.forecast.fit import CohortFit, Scale, fit_cohort
 from inventory.engineering.forecast.observations import Observations
-from inventory.engineering.forecast.predict import SignForecasts, forecast_signs
+from inventory.engineering.forecast.predict import SignForecasts
 from inventory.engineering.forecast.shapes import LINEAR
 from tests.bench.rows import Row
 from tests.engineering.forecast.fleets import simulated
@@ -130,12 +131,10 @@ def _fit_seconds(observations: Observations) -> float:
 
 def _forecast(fit: CohortFit, observations: Observations) -> SignForecasts:
     number = observations.sign_count
-    if fit.grams is None:
-        msg = "A fit just made has its sums."
-        raise AssertionError(msg)
-    return forecast_signs(
+    grams = [each.grams for each, _weight in fit.parts]
+    return forecast_of_cohort(
         fit,
-        fit.grams,
+        [each for each in grams if each is not None],
         quadrant=observations.quadrant,
         district=observations.district,
         lot=observations.lot,

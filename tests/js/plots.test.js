@@ -1,7 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { freePlace } from "../../static/js/shared/plots/layers.js";
+import { freePlace, placeBeside } from "../../static/js/shared/plots/layers.js";
 import { placesOf, unbroken, xRange, yRange } from "../../static/js/shared/plots/spec.js";
 import { numberWords, tickWords, wordsAt, xWords } from "../../static/js/shared/plots/words.js";
 
@@ -141,4 +141,14 @@ test("a label is kept inside the drawing and off another label", () => {
   assert.deepEqual([first.left, first.top], [280, 12]);
   const second = freePlace({ left: 300, top: 12, width: 40, height: 16 }, [first], box);
   assert.deepEqual([second.left, second.top], [300, 28]);
+});
+
+test("a level's name goes right of one in its way, and nowhere without room", () => {
+  const box = { left: 0, top: 0, width: 200, height: 100 };
+  const first = placeBeside({ left: 6, top: 50, width: 80, height: 16 }, [], box, 10);
+  assert.deepEqual(first, { left: 6, top: 50, width: 80, height: 16 });
+  const second = placeBeside({ left: 6, top: 58, width: 80, height: 16 }, [first], box, 10);
+  assert.deepEqual(second, { left: 96, top: 58, width: 80, height: 16 });
+  const third = { left: 6, top: 54, width: 80, height: 16 };
+  assert.equal(placeBeside(third, [first, second], box, 10), undefined);
 });

@@ -55,7 +55,7 @@ def test_the_numbers_go_to_the_script_as_data_and_never_as_a_script():
 def test_the_drawing_has_words_and_the_table_a_caption_heads_and_a_place_for_the_keyboard():
     html = shown(plot_of())
     assert 'role="img" aria-label="White fell from 250 to 230; it is due in 2031."' in html
-    assert "<caption>White fell from 250 to 230" in html
+    assert '<caption><span class="plot-caption">White fell from 250 to 230' in html
     assert re.search(r'class="table-scroll" tabindex="0" role="region" aria-label="White', html)
     assert html.count('scope="col"') == 2
     assert html.count('scope="row"') == 2

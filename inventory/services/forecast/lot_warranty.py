@@ -157,6 +157,7 @@ def _shares(
     for key, reading in newest.items():
         values[types.get(key, ""), key[1]].append(reading.ra_cd_lx_m2)
     rows = []
+    sources: set[str] = set()
     for (sheeting_type, color), of_both in sorted(values.items()):
         what = f"Newest readings, {color.replace('-', ' ')}"
         what += f" Type {sheeting_type}" if sheeting_type else ""
@@ -166,15 +167,14 @@ def _shares(
             rows.append((what, f"{mean}; no published minimum of new sheeting is at hand"))
             continue
         share = fmean(of_both) / float(minimum.minimum_ra_cd_lx_m2)
-        mark = "" if minimum.is_verified else "; unverified"
+        mark = "" if minimum.is_verified else " (unverified)"
         least = f"{minimum.minimum_ra_cd_lx_m2.normalize():f} cd/lx/m²"
-        title = _titles()[minimum.table_id]
+        sources.add(_titles()[minimum.table_id])
         rows.append(
-            (
-                what,
-                f"{mean}, {share * 100:.0f} % of the minimum when new, {least} ({title}{mark})",
-            )
+            (what, f"{mean}, {share * 100:.0f} % of the minimum when new, {least}{mark}")
         )
+    if sources:
+        rows.append(("Minimums when new", "; ".join(sorted(sources))))
     return rows
 
 

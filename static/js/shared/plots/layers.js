@@ -300,7 +300,8 @@ function drawLevel(sheet, level) {
 }
 
 /**
- * Writes the names of levels, spans and marks where they are whole and do not overlap.
+ * Writes the names of levels, spans and marks where they are whole and do not overlap. A level's
+ * name goes right of another's in its way, and is left to the legend where there is no room.
  *
  * @param {Sheet} sheet
  * @param {PlotSpec} spec
@@ -320,23 +321,32 @@ function labelAll(sheet, spec) {
       color: "plot-level",
       left: box.left + 6 * ratio,
       top: y(level.value) - height,
+      isLevel: true,
     })),
     ...spec.spans.map((span) => ({
       words: span.label,
       color: "plot-span-word",
       left: (x(span.from) + x(span.to) - context.measureText(span.label).width) / 2,
       top: box.top + 2 * ratio,
+      isLevel: false,
     })),
     ...spec.marks.map((mark) => ({
       words: mark.label,
       color: "ink-soft",
       left: x(mark.at) + 5 * ratio,
       top: box.top + 2 * ratio,
+      isLevel: false,
     })),
   ];
   for (const each of wanted) {
     const width = context.measureText(each.words).width;
-    const place = freePlace({ left: each.left, top: each.top, width, height }, taken, box);
+    const asked = { left: each.left, top: each.top, width, height };
+    const place = each.isLevel
+      ? placeBeside(asked, taken, box, 10 * ratio)
+      : freePlace(asked, taken, box);
+    if (!place) {
+      continue;
+    }
     taken.push(place);
     context.lineWidth = 4 * ratio;
     context.strokeStyle = sheet.color("paper");
@@ -344,6 +354,26 @@ function labelAll(sheet, spec) {
     context.fillStyle = sheet.color(each.color);
     context.fillText(each.words, place.left, place.top + height / 2);
   }
+}
+
+/**
+ * Returns where a level's name goes: at its line, right of those in its way, if there is room.
+ *
+ * @param {Box} wanted
+ * @param {Box[]} taken
+ * @param {Box} box
+ * @param {number} gap
+ * @returns {Box | undefined}
+ */
+export function placeBeside(wanted, taken, box, gap) {
+  const place = { ...wanted, top: Math.max(wanted.top, box.top) };
+  let other = taken.find((each) => overlap(each, place));
+  while (other) {
+    place.left = other.left + other.width + gap;
+    other = taken.find((each) => overlap(each, place));
+  }
+  const isWithin = place.left + place.width <= box.left + box.width;
+  return isWithin || place.left === wanted.left ? place : undefined;
 }
 
 /**
