@@ -12,6 +12,8 @@ from django.test import override_settings
 from hypothesis import HealthCheck
 from hypothesis import settings as property_settings
 
+from tests.migrated import migrated_once
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
@@ -65,6 +67,13 @@ def django_db_modify_db_settings(
     if connections["default"].vendor == "sqlite":
         place: Path = tmp_path_factory.mktemp("database") / "test.sqlite3"
         connections["default"].settings_dict["TEST"]["NAME"] = str(place)
+
+
+@pytest.fixture(scope="session")
+def migrated_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return an SQLite file as ``manage.py migrate`` leaves it; copy it, never change it."""
+    folder = tmp_path_factory.getbasetemp()
+    return migrated_once(folder.parent if "PYTEST_XDIST_WORKER" in os.environ else folder)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import signal
 import socket
 import subprocess
@@ -36,8 +37,8 @@ class Served:
 
 
 @contextmanager
-def served(folder: Path) -> Iterator[Served]:
-    """Serve the site from an empty database in a folder."""
+def served(folder: Path, migrated_file: Path | None = None) -> Iterator[Served]:
+    """Serve the site from an empty database in a folder: a copy, or made by migrating."""
     port = _free_port()
     address = f"http://127.0.0.1:{port}"
     environment = {
@@ -49,9 +50,13 @@ def served(folder: Path) -> Iterator[Served]:
         "DEBUG": "0",
         "BEHIND_TLS": "0",
     }
-    for command in (("migrate",), ("collectstatic",)):
+    if migrated_file is not None:
+        shutil.copyfile(migrated_file, folder / "site.sqlite3")
+    for command in (
+        ("migrate", "collectstatic") if migrated_file is None else ("collectstatic",)
+    ):
         subprocess.run(
-            [sys.executable, "manage.py", *command, "--no-input", "--verbosity=0"],
+            [sys.executable, "manage.py", command, "--no-input", "--verbosity=0"],
             cwd=ROOT,
             env=environment,
             check=True,

@@ -104,10 +104,12 @@ def test_the_app_opens_from_cold_without_signal(phone):
     )
 
 
-def test_the_app_as_it_is_deployed_opens_when_its_server_is_gone(browser, tmp_path):
+def test_the_app_as_it_is_deployed_opens_when_its_server_is_gone(
+    browser, tmp_path, migrated_file
+):
     folder = tmp_path / "site"
     folder.mkdir()
-    with served(folder) as site:
+    with served(folder, migrated_file) as site:
         phone = FieldPhone(browser.browser_type, site.address, tmp_path)
         phone.keep(phone.switch_on())
         phone.switch_off()

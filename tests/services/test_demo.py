@@ -6,6 +6,7 @@ import hashlib
 import json
 import os
 import random
+import shutil
 import signal
 import subprocess
 import sys
@@ -32,6 +33,7 @@ from inventory.services.demo.load import load_scenario
 from inventory.services.demo.logins import demo_logins
 from inventory.services.demo.words import words
 from tests.factories import make_agency, make_person
+from tests.kept import kept_records
 
 SIZE = 0.05
 LAST_DAY = words("scenario")["last_day"]
@@ -40,6 +42,15 @@ LAST_DAY = words("scenario")["last_day"]
 @pytest.fixture
 def demo(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(settings, "IS_DEMO", True)
+
+
+@pytest.fixture(scope="module")
+def wanted(django_db_setup, django_db_blocker) -> str:
+    """The number for an undisturbed load of the usual seed."""
+    with pytest.MonkeyPatch.context() as patch, kept_records(django_db_blocker):
+        patch.setattr(settings, "IS_DEMO", True)
+        load()
+        return digest()
 
 
 def load(**options):
@@ -90,9 +101,8 @@ def digest() -> str:
 
 
 @pytest.mark.django_db
-def test_the_same_seed_gives_the_same_county(demo):
-    first = _loaded_and_undone()
-    assert _loaded_and_undone() == first
+def test_the_same_seed_gives_the_same_county(wanted, demo):
+    assert _loaded_and_undone() == wanted
 
 
 @pytest.mark.django_db
@@ -137,9 +147,7 @@ class StoppedError(Exception):
 
 @pytest.mark.django_db
 @pytest.mark.parametrize(("what", "at"), [("records", 3), ("records", 7), ("inspections", 1)])
-def test_an_interrupted_load_leaves_nothing_and_the_next_one_is_whole(demo, what, at):
-    wanted = _loaded_and_undone()
-
+def test_an_interrupted_load_leaves_nothing_and_the_next_one_is_whole(wanted, demo, what, at):
     def stop(kind: str, done: int, _total: int) -> None:
         if kind == what and done >= at:
             raise StoppedError
@@ -153,9 +161,7 @@ def test_an_interrupted_load_leaves_nothing_and_the_next_one_is_whole(demo, what
 
 
 @pytest.mark.django_db
-def test_pictures_go_on_where_they_stopped(demo):
-    wanted = _loaded_and_undone()
-
+def test_pictures_go_on_where_they_stopped(wanted, demo):
     def stop(kind: str, done: int, _total: int) -> None:
         if kind == "photos" and done >= 1:
             raise StoppedError
@@ -169,9 +175,8 @@ def test_pictures_go_on_where_they_stopped(demo):
 
 
 @pytest.mark.faults
-def test_a_load_that_is_killed_at_any_moment_is_made_good_by_the_next(tmp_path):
-    environment = _environment(tmp_path / "killed")
-    _run("migrate", "--no-input", "--verbosity", "0", environment=environment)
+def test_a_load_that_is_killed_at_any_moment_is_made_good_by_the_next(tmp_path, migrated_file):
+    environment = _environment(tmp_path / "killed", migrated_file)
     chance = random.Random(7)  # noqa: S311 - moments to kill at, no secret
     for _ in range(3):
         process = subprocess.Popen(
@@ -185,14 +190,14 @@ def test_a_load_that_is_killed_at_any_moment_is_made_good_by_the_next(tmp_path):
         process.send_signal(signal.SIGKILL)
         process.wait()
     _run("load_demo", "--size", "0.1", environment=environment)
-    whole_once = _environment(tmp_path / "once")
-    _run("migrate", "--no-input", "--verbosity", "0", environment=whole_once)
+    whole_once = _environment(tmp_path / "once", migrated_file)
     _run("load_demo", "--size", "0.1", environment=whole_once)
     assert _digest_of(environment) == _digest_of(whole_once)
 
 
-def _environment(folder) -> dict[str, str]:
+def _environment(folder, migrated_file) -> dict[str, str]:
     folder.mkdir()
+    shutil.copyfile(migrated_file, folder / "demo.sqlite3")
     return os.environ | {
         "SIGNFLEET_DEMO": "1",
         "SIGNFLEET_VAR_DIR": str(folder),
