@@ -281,7 +281,10 @@ def told_of(
         Told(mean, np.sqrt(variance), is_log=each.scale is Scale.LOG)
         for (each, _weight), (mean, variance) in zip(fit.parts, parts, strict=True)
     ]
-    return told[0] if fit.other is None else ToldOnBoth(*told, other_weight=fit.other.weight)
+    if fit.other is None:
+        return told[0]
+    first, other = told
+    return ToldOnBoth(first, other, fit.other.weight)
 
 
 def to_cd_lx_m2(scale: Scale, values: FloatArray) -> FloatArray:

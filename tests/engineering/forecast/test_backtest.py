@@ -1,6 +1,7 @@
 """Back-tests: what was known then, what came, and that the forecast beats plain rivals."""
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -17,7 +18,7 @@ from inventory.engineering.forecast.backtest import (
     tell_by_fit,
     total,
 )
-from inventory.engineering.forecast.fit import Scale, fit_cohort
+from inventory.engineering.forecast.fit import CohortFit, Scale, fit_cohort
 from inventory.engineering.forecast.observations import Observations
 from inventory.engineering.forecast.shapes import LINEAR, AgeShape
 from inventory.engineering.forecast.simulate import FleetPlan, simulate_fleet
@@ -25,6 +26,12 @@ from inventory.engineering.forecast.told import Told
 from inventory.errors import OutOfRangeError
 
 PLAN = FleetPlan(signs=500, signs_per_lot=25, unknown_age_share=0.2)
+
+
+def on_one_scale(fit: CohortFit, *known: Any, **how: Any) -> Told:
+    told = tell_by_fit(fit, *known, **how)
+    assert isinstance(told, Told)
+    return told
 
 
 def line(observations):
@@ -92,7 +99,7 @@ def test_what_is_recorded_after_the_day_is_not_known():
     known_other, later_other, age_other = other.split(5.0)
     assert known.ra_cd_lx_m2.tolist() == known_other.ra_cd_lx_m2.tolist()
     told, again = (
-        tell_by_fit(line(a), a, b, age_now_years=c)
+        on_one_scale(line(a), a, b, age_now_years=c)
         for a, b, c in ((known, later, age), (known_other, later_other, age_other))
     )
     assert told.mean.tolist() == again.mean.tolist()
@@ -130,7 +137,7 @@ def test_the_told_spread_is_that_of_a_further_reading():
     fit = line(known)
     steady = replace(later, reading_count=np.full(len(later), 1_000_000))
     once = replace(later, reading_count=np.full(len(later), 1))
-    told, noisy = (tell_by_fit(fit, known, each, age_now_years=age) for each in (steady, once))
+    told, noisy = (on_one_scale(fit, known, each, age_now_years=age) for each in (steady, once))
     assert noisy.sd**2 - told.sd**2 == pytest.approx(0.05**2, rel=1e-3)
     assert (told.sd > fit.variances.residual_sd).all()
 
@@ -149,7 +156,7 @@ def test_readings_far_ahead_are_told_less_surely_and_a_curve_goes_on_bending():
         ahead,
         *(np.repeat(each, 4) for each in (200.0, 4, 0.0, np.nan)),
     )
-    told = tell_by_fit(curve, known, four, age_now_years=age)
+    told = on_one_scale(curve, known, four, age_now_years=age)
     assert (np.diff(told.sd) > 0).all()
     # Within the fit's knots the mean is the cohort's curve with the sign's own line added:
     # mean(t) − curve(a + t) is a straight line in t.
@@ -163,7 +170,7 @@ def test_readings_far_ahead_are_told_less_surely_and_a_curve_goes_on_bending():
 def test_the_plain_scale_is_told_in_its_own_unit():
     known, later, age = simulate_fleet(PLAN, 41).history.split(6.0)
     fit = fit_cohort(known, scale=Scale.PLAIN, shape=LINEAR)
-    told = tell_by_fit(fit, known, later, age_now_years=age)
+    told = on_one_scale(fit, known, later, age_now_years=age)
     assert not told.is_log
     inside = (later.ra_cd_lx_m2 >= told.low_cd_lx_m2) & (
         later.ra_cd_lx_m2 <= told.high_cd_lx_m2
