@@ -124,7 +124,11 @@ def hand_over_line(request: MemberRequest, position_id: int) -> HttpResponse:
 
 def _take(step: str, position: Position, request: MemberRequest, said: dict[str, Any]) -> None:
     """Take one step of this page."""
-    who = {"position": position, "agency": request.organisation, "by": request.user}
+    who: dict[str, Any] = {
+        "position": position,
+        "agency": request.organisation,
+        "by": request.user,
+    }
     if step == "ask":
         set_asked_face(**who, **said)
     elif step == "sheeting":

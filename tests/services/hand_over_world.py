@@ -25,12 +25,13 @@ if TYPE_CHECKING:
     from inventory.services.ordering.hand_over import HandedOver, HandOver
 
 YEAR = 2027
-XI = {"sheeting_type": "XI", "optics": "prismatic"}
+XI: dict[str, Any] = {"sheeting_type": "XI", "optics": "prismatic"}
 
 
 def make_adopted(agency: Organisation, **fields: Any) -> Programme:
     """Return the agency's adopted programme of 2027 and 2028, with a lead of 60 days."""
-    return make_programme_row(agency, **{"state": "adopted", "adopted_at": NOW} | fields)
+    values: dict[str, Any] = {"state": "adopted", "adopted_at": NOW} | fields
+    return make_programme_row(agency, **values)
 
 
 def planned(
@@ -88,7 +89,7 @@ def hand_over(
 ) -> HandedOver:
     """Hand a year over as its draft shows it."""
     agency = programme.organisation
-    given = XI | fields
+    given: dict[str, Any] = {"now": NOW} | XI | fields
     shown = {k: v for k, v in given.items() if k in ("sheeting_type", "optics", "step")}
     seen = given.pop("seen", None) or draft_of(programme, year, **shown).digest
     return make_orders(
@@ -96,7 +97,7 @@ def hand_over(
         agency=agency,
         shop=shop,
         seen=seen,
-        **{"now": NOW} | given,
+        **given,
     )
 
 

@@ -5,9 +5,12 @@ from collections import defaultdict
 from collections.abc import Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import TypeVar
 
 from inventory.engineering.standards.catalogue import SignType, normalise_code
 from inventory.engineering.standards.vocabulary import Color, Optics
+
+Key = TypeVar("Key", bound=Hashable)
 
 SIZE_TOLERANCE_IN = 0.01  # sizes are typed to a hundredth of an inch at most
 
@@ -161,8 +164,8 @@ def fitting(
 
 
 def cover_from_stock(
-    wanted: Sequence[tuple[Hashable, int | None, WantedFace]], faces: Iterable[StockFace]
-) -> dict[Hashable, StockFace]:
+    wanted: Sequence[tuple[Key, int | None, WantedFace]], faces: Iterable[StockFace]
+) -> dict[Key, StockFace]:
     """
     Return which face in stock covers which place; no face covers two.
 
@@ -191,7 +194,7 @@ def cover_from_stock(
             kept[face.kept_for].append(face)
     left: dict[WantedFace, Iterator[StockFace]] = {}  # equal wishes draw on one pile
     taken: set[int] = set()
-    covered: dict[Hashable, StockFace] = {}
+    covered: dict[Key, StockFace] = {}
     for key, position, each in wanted:
         if each not in left:
             same_code = free.get(_code(each.code, each.variant), [])

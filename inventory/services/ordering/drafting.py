@@ -254,7 +254,7 @@ def set_line(
     check_fields(changed, exclude=_PARENTS)
     check_line(changed, Rulebook.of(order.agency, now))
     changed.save(update_fields=[*changes, *DERIVED_FIELDS])
-    if changed.position is not None and asked_anew:
+    if changed.position_id is not None and asked_anew:
         if asked_anew.keys() & {"width_in", "height_in"}:
             asked_anew |= {"width_in": changed.width_in, "height_in": changed.height_in}
         Position.objects.filter(pk=changed.position_id).update(**asked_anew)

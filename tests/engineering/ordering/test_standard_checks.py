@@ -87,7 +87,7 @@ def test_every_code_of_an_older_edition_has_a_successor_that_is_listed_now():
     ],
 )
 def test_a_size_too_small_for_its_road_is_told_with_table_and_row(code, size, road, said):
-    (found,) = warnings(code, *size, road)
+    (found,) = warnings(code, size[0], size[1], road)
     assert found.check is Check.SIZE
     assert f"{said} printed for {code} on {road.words}" in found.sentence
     assert f"table {found.table}, row {code}" in found.sentence
@@ -105,7 +105,7 @@ def test_a_size_too_small_for_its_road_is_told_with_table_and_row(code, size, ro
     ],
 )
 def test_a_size_large_enough_is_not_told(code, size, road):
-    assert not warnings(code, *size, road)
+    assert not warnings(code, size[0], size[1], road)
 
 
 def test_the_printed_minimum_is_said_beside_a_size_below_the_standard():

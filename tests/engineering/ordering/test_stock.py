@@ -27,38 +27,34 @@ FIRST = date(2026, 1, 1)
 
 def wanted(**fields: Any) -> WantedFace:
     """A Stop of Type XI, 30 in, unless told otherwise."""
-    return WantedFace(
-        **{
-            "code": "R1-1",
-            "variant": "",
-            "legend_text": "",
-            "is_custom_legend": False,
-            "wording_varies": False,
-            "width_in": 30.0,
-            "height_in": 30.0,
-            "sheeting_types": frozenset({XI}),
-            "background": Color.RED,
-        }
-        | fields
-    )
+    values: dict[str, Any] = {
+        "code": "R1-1",
+        "variant": "",
+        "legend_text": "",
+        "is_custom_legend": False,
+        "wording_varies": False,
+        "width_in": 30.0,
+        "height_in": 30.0,
+        "sheeting_types": frozenset({XI}),
+        "background": Color.RED,
+    } | fields
+    return WantedFace(**values)
 
 
 def face(key: int = 1, **fields: Any) -> StockFace:
-    return StockFace(
-        **{
-            "key": key,
-            "code": "R1-1",
-            "variant": "",
-            "legend_text": "",
-            "width_in": 30.0,
-            "height_in": 30.0,
-            "sheeting_type": "XI",
-            "optics": Optics.PRISMATIC,
-            "background": Color.RED,
-            "made_on": FIRST,
-        }
-        | fields
-    )
+    values: dict[str, Any] = {
+        "key": key,
+        "code": "R1-1",
+        "variant": "",
+        "legend_text": "",
+        "width_in": 30.0,
+        "height_in": 30.0,
+        "sheeting_type": "XI",
+        "optics": Optics.PRISMATIC,
+        "background": Color.RED,
+        "made_on": FIRST,
+    } | fields
+    return StockFace(**values)
 
 
 def test_the_same_face_fits():
