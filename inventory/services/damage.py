@@ -168,7 +168,7 @@ def close_damage(
     now = now or timezone.now()
     key = client_uuid or uuid.uuid4()
     _lock_position(report.position)
-    stored = DamageClosure.objects.filter(client_uuid=key).first()
+    stored: DamageClosure | None = DamageClosure.objects.filter(client_uuid=key).first()
     if stored is not None:
         if (stored.report_id, stored.way) == (report.pk, way):
             return stored

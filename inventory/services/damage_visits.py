@@ -17,7 +17,7 @@ from inventory.models import (
     Observation,
 )
 from inventory.models.damage import ClockPrecision
-from inventory.services.damage_closing import close_many, closing_by_faces
+from inventory.services.damage_closing import Known, close_many, closing_by_faces
 from inventory.services.damage_standing import first_moment, rebuild_damage
 from inventory.services.logbook import entry, log_many
 from inventory.services.relinks import counts_for, relinked_to
@@ -120,9 +120,9 @@ def _begin(
     if is_known:
         return None
     corrects = earlier.get((visit.corrects_id or 0, one.kind))
-    notified_at, precision = visit.recorded_at, ClockPrecision.MINUTE
+    notified = Known(visit.recorded_at, ClockPrecision.MINUTE)
     if corrects is not None:
-        notified_at, precision = corrects.notified_at, corrects.notified_precision
+        notified = Known(corrects.notified_at, corrects.notified_precision)
     return _Open(
         DamageReport(
             organisation=visit.organisation,
@@ -136,8 +136,8 @@ def _begin(
             description=one.note,
             reported_at=visit.taken_at,
             reported_precision=ClockPrecision.MINUTE,
-            notified_at=notified_at,
-            notified_precision=precision,
+            notified_at=notified.at,
+            notified_precision=notified.precision,
             entered_at=visit.recorded_at,
             entered_by=visit.inspector,
         ),

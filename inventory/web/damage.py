@@ -319,7 +319,7 @@ def _show(
         "can_plan": _can_plan(request),
         "local_types": local_types_of(request.organisation),
     }
-    if is_open:
+    if row is not None and is_open:
         stock = fitting_stock(place, any_sheeting=True)
         today = timezone.localdate()
         context |= {

@@ -116,11 +116,11 @@ class ToldForm(TypedForm):
 
     def clean(self) -> dict[str, Any]:
         """Refuse a time of day without its day."""
-        data = super().clean() or self.cleaned_data
+        data: dict[str, Any] = super().clean() or self.cleaned_data
         for name in ("reported", "notified"):
             if data.get(f"{name}_time") and not data.get(f"{name}_on"):
                 self.add_error(f"{name}_on", "A time was given without its day; give the day.")
-        return cast("dict[str, Any]", data)
+        return data
 
     def told(self, channel: str | None = None) -> Told:
         """Return what was told, a moment as far as it is known."""
@@ -180,7 +180,7 @@ class CloseForm(TypedForm):
             rows = DamageReport.objects.filter(pk__in=[each.pk for each in others])
             field = cast("forms.ModelChoiceField[Any]", self.fields["same_as"])
             field.queryset = rows.order_by("pk")
-            field.label_from_instance = report_words  # type: ignore[method-assign]
+            cast("Any", field).label_from_instance = report_words
         else:
             del self.fields["same_as"]
             way = cast("Any", self.fields["way"])
@@ -188,10 +188,10 @@ class CloseForm(TypedForm):
 
     def clean(self) -> dict[str, Any]:
         """Refuse a time of day without its day."""
-        data = super().clean() or self.cleaned_data
+        data: dict[str, Any] = super().clean() or self.cleaned_data
         if data.get("done_time") and not data.get("done_on"):
             self.add_error("done_on", "A time was given without its day; give the day.")
-        return cast("dict[str, Any]", data)
+        return data
 
     def closing(self) -> dict[str, Any]:
         """Return what closing takes."""
