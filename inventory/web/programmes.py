@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from django.db.models import QuerySet
     from django.http import HttpResponse
 
-    from inventory.models import Organisation
+    from inventory.models import Organisation, ScopedQuerySet
 
 PROGRAMMES_PER_PAGE = 20
 NO_YEAR = 0  # in the address: in none of the programme's years
@@ -184,11 +184,10 @@ def programme_of(request: MemberRequest, programme_id: int) -> Programme:
     return found
 
 
-def replacements_of(programme: Programme) -> QuerySet[PlannedReplacement]:
+def replacements_of(programme: Programme) -> ScopedQuerySet:
     """Return what a programme says of its positions, with where they are."""
-    return PlannedReplacement.objects.filter(programme=programme).select_related(
-        "position__support__road"
-    )
+    rows: ScopedQuerySet = PlannedReplacement.objects.filter(programme=programme)
+    return rows.select_related("position__support__road")
 
 
 def years_of(programme: Programme) -> list[int]:

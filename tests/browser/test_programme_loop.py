@@ -134,7 +134,7 @@ def test_a_year_is_ordered_driven_put_up_and_what_was_not_done_comes_back(
     phone.prepare(agency)
     phone.go_offline()
     phone.show(f"#/install/{first.position_id}")
-    phone.page.fill("#label", face.label_id)
+    phone.page.fill("#label", str(face.label_id))
     phone.page.wait_for_selector("text=It fits, and was printed for this place.")
     phone.page.click("text=colour faded")
     phone.save()

@@ -1,6 +1,7 @@
 """The pages of replacement programmes: the list, one of them, a year of it, two compared."""
 
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from django.urls import reverse
@@ -320,7 +321,7 @@ def test_the_least_money_for_class_1_is_said_as_it_is_known(engineer, agency, le
 
 
 def test_what_the_musts_lack_may_be_unknown(engineer, agency):
-    short = {"extra_money": None, "extra_hours": None, "missed": [], "count": 3}
+    short: dict[str, Any] = {"extra_money": None, "extra_hours": None, "missed": [], "count": 3}
     result = make_result(shortfall=short)
     page = engineer.get(f"/programmes/{make_programme_row(agency, result=result).pk}/")
     text = page.content.decode()

@@ -6,7 +6,7 @@ from typing import Any
 
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from inventory.engineering.programme.problem import FloatArray
+from inventory.engineering.programme.problem import FloatArray, WholeArray
 
 ASKED_EVERY_S = 0.1
 
@@ -20,7 +20,7 @@ def solve_exactly(
     cost: FloatArray,
     constraints: Sequence[LinearConstraint],
     *,
-    integrality: FloatArray,
+    integrality: WholeArray,
     upper: FloatArray | float,
     seconds: float,
     gap: float,
@@ -58,11 +58,11 @@ def solve_exactly(
     --------
     >>> import numpy as np
     >>> one = LinearConstraint(np.array([[1.0, 1.0]]), -np.inf, 1.0)
-    >>> found = solve_exactly(np.array([-3.0, -2.0]), [one], integrality=np.ones(2),
+    >>> found = solve_exactly(np.array([-3.0, -2.0]), [one], integrality=np.ones(2, int),
     ...                       upper=1.0, seconds=5.0, gap=1e-6)
     >>> found.x.tolist()
     [1.0, 0.0]
-    >>> solve_exactly(np.array([-3.0, -2.0]), [one], integrality=np.ones(2), upper=1.0,
+    >>> solve_exactly(np.array([-3.0, -2.0]), [one], integrality=np.ones(2, int), upper=1.0,
     ...               seconds=5.0, gap=1e-6, should_stop=lambda: True) is None
     True
     """

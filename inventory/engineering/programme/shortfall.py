@@ -125,7 +125,7 @@ class _Rows:
                 LinearConstraint(self.money, -np.inf, self.problem.budget / self.unit),
                 LinearConstraint(self.hours, -np.inf, self.problem.crew_hours_limit),
             ],
-            integrality=np.ones(len(self.who)),
+            integrality=np.ones(len(self.who), dtype=np.int64),
             upper=1.0,
             seconds=seconds,
             gap=GAP,
@@ -146,7 +146,7 @@ class _Rows:
         short = -eye_array(years)
         # Hours cost a little, so that only those are asked for that are lacking.
         objective = np.concatenate([np.zeros(columns), np.ones(years), np.full(years, 1e-3)])
-        kind = np.concatenate([np.ones(columns), np.zeros(2 * years)])
+        kind = np.repeat(np.array([1, 0], dtype=np.int64), [columns, 2 * years])
         upper = np.concatenate([np.ones(columns), np.full(2 * years, np.inf)])
         found = solve_exactly(
             objective,

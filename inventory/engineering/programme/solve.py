@@ -354,7 +354,7 @@ def _exactly(
             LinearConstraint(of_money, -np.inf, money / unit_money),
             LinearConstraint(of_hours, -np.inf, hours / unit_hours),
         ],
-        integrality=np.ones(len(who)),
+        integrality=np.ones(len(who), dtype=np.int64),
         upper=1.0,
         seconds=seconds,
         gap=EXACT_GAP,

@@ -22,7 +22,7 @@ HIGH = [0.9] * 30
 
 def planning_agency(**fields: Any) -> Organisation:
     """Return an agency that has said what work costs: a face alone 40 + 50 + 20 + 30 = 140."""
-    agency = make_agency()
+    agency: Organisation = make_agency()
     figures: dict[str, Any] = {
         "basis": "county accounts (invented)",
         "face_price": 40.0,

@@ -7,8 +7,9 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
+from inventory.errors import StateConflictError
 from inventory.models import PlannedReplacement, Programme
-from inventory.services.programme import results, solving
+from inventory.services.programme import solving
 from inventory.services.programme.deciding import lock_replacement
 from inventory.services.programme.results import LACKING, LEAST, RIVALS, TEN_PERCENT
 from inventory.services.programme.solving import ask_to_stop, open_run, solve
@@ -167,7 +168,7 @@ def test_a_later_chunk_of_signs_hears_the_stop_and_what_was_found_before_stays(
     monkeypatch.setattr("inventory.services.programme.new_faces.ROWS_AT_ONCE", 4)
     run = open_run(programme=programme)
     ask_to_stop(run=run)
-    with pytest.raises(results.InventoryError, match="what was found before is kept"):
+    with pytest.raises(StateConflictError, match="what was found before is kept"):
         solve(run, now=NOW)
     assert years_of(Programme.objects.get(pk=programme.pk)) == before
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from typing import Any
 
 import pytest
 
@@ -29,7 +30,10 @@ from tests.services.programme.records import (
 from tests.web.forecast_records import make_fit
 
 pytestmark = pytest.mark.django_db
-GUIDE = {"place": {"sign_code": "D3-1"}, "face": {"colours": (("background", "green"),)}}
+GUIDE: dict[str, Any] = {
+    "place": {"sign_code": "D3-1"},
+    "face": {"colours": (("background", "green"),)},
+}
 
 
 @pytest.fixture
