@@ -27,6 +27,7 @@ Kind = Literal[
 ]
 Value = float | int | None
 NOT_TOLD = "–"
+KEPT = "\u00a0"  # a blank at which no line ends
 CLASS_WORDS = {
     1: "1: Stop, Yield, Do Not Enter, Wrong Way",
     2: "2: other regulatory, critical warning",
@@ -166,9 +167,9 @@ def shown(value: Value, kind: Kind) -> str:
     if kind == "money_least":
         return f"{math.ceil(value):,}"
     if kind == "share_least":
-        return f"{math.ceil(100 * value):,} %"
+        return f"{math.ceil(100 * value):,}{KEPT}%"
     if kind == "share":
-        return f"{100 * value:.0f} %" if not 0 < value < 0.005 else "under 1 %"
+        return f"{100 * value:.0f}{KEPT}%" if not 0 < value < 0.005 else f"under 1{KEPT}%"
     if kind in ("expected", "risk"):
         return amount(float(value))
     if kind == "figure":
@@ -197,7 +198,7 @@ def listed(words: Sequence[str]) -> str:
 
 def money_words(basis: WorkBasis, money: float) -> str:
     """Return money in the currency of a work basis, whole."""
-    return f"{basis.currency} {money:,.0f}"
+    return f"{basis.currency}{KEPT}{money:,.0f}"
 
 
 def day_words(day: date) -> str:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from inventory.interchange.council_document import (
     CLASS_WORDS,
+    KEPT,
     Column,
     CouncilDocument,
     PlotLine,
@@ -40,7 +41,7 @@ RULE_WORDS = {"worst_first": "Worst first", "oldest_first": "Oldest first"}
 WAY_WORDS = {
     "nothing": "Replacing nothing",
     "programme": "This programme",
-    "more": "This programme with 10 % more",
+    "more": f"This programme with 10{KEPT}% more",
     **RULE_WORDS,
 }
 EXPECTED = (
@@ -159,18 +160,19 @@ def _beside(report: CouncilReport) -> Iterator[str]:
 
 def _more(report: CouncilReport) -> Iterator[str]:
     ways = {each.key: each for each in report.ways}
-    more, own = ways.get("more"), ways["programme"]
+    more = ways.get("more")
     if more is None:
         return
-    left = (
-        f"leave {amount(more.below_at_end)} below at the end of {report.years[-1].year}"
-        if more.below_at_end is not None
-        else f"leave {shown(more.risk_share, 'share')} of the risk instead of "
-        f"{shown(own.risk_share, 'share')}"
+    below = (
+        ""
+        if more.below_at_end is None
+        else f" and {amount(more.below_at_end)} signs below at the end of "
+        f"{report.years[-1].year}"
     )
     yield (
-        f"With 10 % more money and crew hours each year it would replace "
-        f"{counted(more.replaced, 'sign')} and {left}."
+        f"With 10{KEPT}% more money and crew hours each year it would replace "
+        f"{counted(more.replaced, 'sign')} and leave {shown(more.risk_share, 'share')} of the "
+        f"risk{below}."
     )
 
 
@@ -366,7 +368,7 @@ def _ways(report: CouncilReport) -> Section:
     last = report.years[-1].year
     table = Table(
         "ways",
-        "Ways of choosing, at the same money and crew hours",
+        "What each way of choosing leaves",
         "Chosen by",
         (
             Column("risk_share", "Risk left", "share"),
@@ -418,7 +420,7 @@ def _least(report: CouncilReport) -> Iterator[str]:
     if not least or not any(least.get("yearly") or ()):
         return
     unit = report.basis.currency
-    yearly = [f"{unit} {shown(each, 'money_least')}" for each in least["yearly"]]
+    yearly = [f"{unit}{KEPT}{shown(each, 'money_least')}" for each in least["yearly"]]
     money = f"{yearly[0]} a year" if len(set(yearly)) == 1 else f"{listed(yearly)}, by year"
     of_it = (
         ""

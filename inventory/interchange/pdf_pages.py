@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
@@ -37,6 +38,7 @@ MARGIN = 0.75 * inch
 WIDTH = letter[0] - 2 * MARGIN
 ROWS_PER_TABLE = 500  # a table laid out whole grows slow; many small ones do not
 LEAST_BELOW_A_HEAD = 1.3 * inch
+BLANKS = re.compile(r"[^\S\u00a0]+")  # all but the one at which no line ends
 
 
 def write_pdf(
@@ -135,7 +137,8 @@ def style(
 def plain(words: str) -> str:
     """Return words on one line as the font can show them: a letter it lacks is '?'."""
     known = known_letters()
-    return "".join(each if ord(each) in known else "?" for each in " ".join(words.split()))
+    on_one_line = BLANKS.sub(" ", words).strip(" ")
+    return "".join(each if ord(each) in known else "?" for each in on_one_line)
 
 
 def shown(words: str) -> str:

@@ -20,7 +20,7 @@ TABLE_OF_CAPTION = {
     "How signs stand on 1 Jun 2026, by class": "standing",
     "Signs by sheeting and class": "sheeting",
     "Cost by class of sign, all years": "cost_by_class",
-    "Ways of choosing, at the same money and crew hours": "ways",
+    "What each way of choosing leaves": "ways",
     "What the map shows": "map",
     "The roads where most is replaced": "roads",
     "Methods on 1 Jun 2026, and whether each is applied": "methods",
