@@ -187,7 +187,7 @@ class CrewDaysForm(TypedForm):
     )
     crews = TicksField(label="Crews", missing="No crew is ticked; tick the crews that go out.")
     takes_damage = forms.BooleanField(
-        label="Open damage: left out last, the worst on the first days", required=False
+        label="Open damage, severe damage before all else", required=False
     )
     takes_planned = forms.BooleanField(
         label="What the programme replaces this year", required=False

@@ -38,7 +38,7 @@ Kind = Observation.Kind
 LAST_CLASS = 4
 LONGEST_NOTE = PlannedStop._meta.get_field("note").max_length or 0
 # What goes first where not all fits; within a kind, the weight of the safety class decides.
-DAMAGE_FIRST, MUST_NEXT, ORDINARY = 10_000.0, 100.0, 1.0
+SEVERE_FIRST, MUST_NEXT, ORDINARY = 10_000.0, 100.0, 1.0
 _NEEDS_A_FACE = (Kind.MISSING, Kind.KNOCKED_DOWN, Kind.WRONG_SIGN)
 _WORN = (Kind.DAMAGED, Kind.VANDALISED, Kind.FADED, Kind.DELAMINATED)
 _OVERHEAD = frozenset(
@@ -75,7 +75,7 @@ def work_for(
     found: dict[tuple[int, str], Work] = {}
     lists: list[Iterable[Work]] = []
     if asked.takes_damage:
-        lists.append(_of_damage(agency, weights))
+        lists.append(_of_damage(agency, last_on, weights))
     if asked.takes_planned:
         lists.append(_of_programme(programme, year, asked.month, last_on, weights))
     if asked.takes_left_over:
@@ -149,8 +149,13 @@ def _of_programme(
         )
 
 
-def _of_damage(agency: Organisation, weights: Sequence[float]) -> list[Work]:
-    """Return the open damage that no package has yet."""
+def _of_damage(agency: Organisation, last_on: date, weights: Sequence[float]) -> list[Work]:
+    """
+    Return the open damage that no package has yet.
+
+    Severe damage is put right before all else. What is moderate is no more pressing than what
+    the programme must replace, and only where the agency's own time for it ends in these days.
+    """
     rows = (
         DamageStanding.objects.owned_by(agency)
         .filter(is_open=True, position__is_retired=False)
@@ -170,7 +175,7 @@ def _of_damage(agency: Organisation, weights: Sequence[float]) -> list[Work]:
                 each.position,
                 task,
                 Source.DAMAGE,
-                DAMAGE_FIRST * _weight(weights, each.safety_class) * (1 + each.severity),
+                _rank_of(each, last_on) * _weight(weights, each.safety_class),
                 area,
                 due_on=each.due_on,
                 note=f"damage: {each.get_kind_display()}",
@@ -178,6 +183,13 @@ def _of_damage(agency: Organisation, weights: Sequence[float]) -> list[Work]:
             )
         )
     return found
+
+
+def _rank_of(damage: DamageStanding, last_on: date) -> float:
+    if damage.severity >= Observation.Severity.SEVERE:
+        return SEVERE_FIRST
+    is_late = damage.due_on is not None and damage.due_on <= last_on
+    return MUST_NEXT if is_late else ORDINARY
 
 
 def _task_of(damage: DamageStanding, sign: Sign | None) -> str:

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 YEAR = 2027
 MONDAY = date(2027, 5, 3)
 AT = datetime.combine(date(2027, 5, 1), NOW.timetz())
-SEARCH_SECONDS = 0.1
+SEARCH_SECONDS = 0.02
 
 
 @pytest.fixture(autouse=True)

@@ -9,7 +9,14 @@ from django.core.management import call_command
 from django.core.management.base import CommandError
 
 from inventory.errors import OutOfRangeError, StateConflictError
-from inventory.models import CrewPlan, PlannedDay, PlannedStop, Sign
+from inventory.models import (
+    CrewPlan,
+    DamageReport,
+    DamageStanding,
+    PlannedDay,
+    PlannedStop,
+    Sign,
+)
 from inventory.services.added_work import add_work
 from inventory.services.programme import crew_days, crew_tours
 from inventory.services.programme.crew_days import (
@@ -18,6 +25,8 @@ from inventory.services.programme.crew_days import (
     open_plan,
     plan_crew_days,
 )
+from inventory.services.programme.crew_days_asked import CrewDaysAsked
+from inventory.services.programme.crew_work import work_for
 from inventory.services.work_packages import (
     WantedStop,
     close_package,
@@ -25,7 +34,15 @@ from inventory.services.work_packages import (
     make_package,
     record_stop,
 )
-from tests.factories import NOW, make_agency, make_person, make_position, make_support
+from tests.factories import (
+    NOW,
+    make_agency,
+    make_person,
+    make_position,
+    make_sign,
+    make_support,
+    position_of,
+)
 from tests.services.programme.crew_worlds import (
     AT,
     MONDAY,
@@ -56,6 +73,23 @@ def programme(agency):
 def served(plan):
     rows = PlannedStop.objects.filter(plan=plan, day__isnull=False)
     return list(rows.order_by("day__number", "number").values_list("position", "task"))
+
+
+def damaged(agency, position=None, **fields):
+    """Return a place with damage of which the agency was told, as its list has it."""
+    position = position or make_position(agency)
+    said = {"kind": fields["kind"], "severity": fields["severity"]}
+    report = DamageReport.objects.create(
+        organisation=agency, position=position, channel="desk", entered_at=NOW,
+        **said,
+    )  # fmt: skip
+    values = {
+        "safety_class": 4, "is_open": True, "counted_from_on": MONDAY, "sort_on": MONDAY,
+    } | fields  # fmt: skip
+    DamageStanding.objects.create(
+        report=report, organisation=agency, position=position, rebuilt_at=NOW, **values
+    )
+    return position
 
 
 def on_a_day(plan, **which):
@@ -318,3 +352,52 @@ def test_planning_asks_as_many_questions_for_one_stop_as_for_many(
     with django_assert_max_num_queries(45):
         plan_crew_days(plan)
     assert len(served(plan)) == 12
+
+
+def test_severe_damage_comes_before_what_must_be_replaced_and_moderate_damage_after(
+    agency, programme
+):
+    must = to_replace(programme, must_by_year=YEAR)
+    kinds = {
+        "severe": damaged(agency, kind="vandalised", severity=3, safety_class=4),
+        "down": damaged(agency, kind="knocked_down", severity=3, safety_class=1),
+        "bent": damaged(agency, kind="bent", severity=2, safety_class=1),
+        "late": damaged(agency, kind="bent", severity=2, safety_class=1, due_on=MONDAY),
+    }
+    done = damaged(agency, kind="bent", severity=3, is_open=False, way="repaired")
+    packed = damaged(agency, kind="bent", severity=3)
+    make_package(
+        organisation=agency, title="Now", work_on=MONDAY,
+        stops=[WantedStop(packed, "repair")], now=NOW,
+    )  # fmt: skip
+    plan = opened(programme, a_crew(agency))
+    work = work_for(
+        programme=programme, year=YEAR, asked=CrewDaysAsked.of_json(plan.asked), last_on=MONDAY
+    )
+    order = [each.position.pk for each in work]
+    # Of equal weight, what has a day by which it is to be done comes first.
+    assert order == [
+        kinds["down"].pk, kinds["severe"].pk, kinds["late"].pk, must.position_id,
+        kinds["bent"].pk,
+    ]  # fmt: skip
+    assert done.pk not in order
+    tasks = {each.position.pk: (each.task, each.note) for each in work}
+    assert tasks[kinds["down"].pk] == ("install", "damage: knocked down")
+    assert tasks[kinds["bent"].pk] == ("install", "damage: bent")
+
+
+def test_damage_is_repaired_unless_it_asks_for_a_new_face(agency, programme):
+    tasks = {}
+    for kind, severity in (("bent", 3), ("vandalised", 3), ("vandalised", 2), ("missing", 2)):
+        place = position_of(make_sign(agency))
+        damaged(agency, place, kind=kind, severity=severity)
+        tasks[place.pk] = (kind, severity)
+    plan = opened(programme, a_crew(agency))
+    asked = CrewDaysAsked.of_json(plan.asked)
+    work = work_for(programme=programme, year=YEAR, asked=asked, last_on=MONDAY)
+    assert {tasks[each.position.pk]: str(each.task) for each in work} == {
+        ("bent", 3): "repair",
+        ("vandalised", 3): "replace",
+        ("vandalised", 2): "repair",
+        ("missing", 2): "replace",
+    }
