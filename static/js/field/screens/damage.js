@@ -90,7 +90,7 @@ export async function show(place, params, app) {
       h(
         "p",
         null,
-        "If a Stop, Yield, Do Not Enter or Wrong Way sign cannot be relied on, call your engineer now. The report alone is not enough.",
+        "Protect the place first, and follow your local traffic control plan. If a Stop, Yield, Do Not Enter or Wrong Way sign cannot be relied on, call your engineer now: the report alone is not enough.",
       ),
     ),
     section(
