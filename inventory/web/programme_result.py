@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from inventory.interchange.council_document import amount
 from inventory.web.forecast_plots import Column, Plot, Series
 
 if TYPE_CHECKING:
@@ -353,10 +354,3 @@ def span_words(programme: Programme) -> str:
         if programme.years == 1
         else (f"{programme.first_year} to {last}")
     )
-
-
-def amount(value: float) -> str:
-    """Return an expected number: whole from 10 on, and what rounds to none but is not, so."""
-    if 0 < value < 0.05:
-        return "under 0.1"
-    return f"{value:,.0f}" if value >= 10 or value == 0 else f"{value:.1f}"

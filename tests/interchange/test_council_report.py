@@ -196,13 +196,13 @@ def test_totals_and_shares_of_the_csv_add_up(world):
     assert value["cost_by_class", "all", "money"] == pytest.approx(
         value["cost", "all", "money"]
     )
-    for (table, row, column), number in value.items():
+    for (table, row, column), figure in value.items():
         if table == "cost_by_class" and column == "share":
             money = value["cost_by_class", row, "money"]
-            assert number == pytest.approx(money / value["cost", "all", "money"])
+            assert figure == pytest.approx(money / value["cost", "all", "money"])
         if table == "ways" and column == "risk_share":
             nothing = value["ways", "nothing", "risk"]
-            assert number == pytest.approx(value["ways", row, "risk"] / nothing)
+            assert figure == pytest.approx(value["ways", row, "risk"] / nothing)
     for way in ("programme", "nothing", "worst_first", "oldest_first"):
         assert value["ways", way, "below"] == value["below", "2028", way]
 
