@@ -35,6 +35,7 @@ from inventory.models import (
     WorkPackage,
 )
 from inventory.services.ordering.stock_matching import OPEN_PACKAGES
+from inventory.services.programme.pool import State, state_of, with_state
 from inventory.services.programme.work_bases import find_work_basis
 from inventory.services.work_packages import with_outcome
 
@@ -103,9 +104,9 @@ def of_year(
     """
     Return what a year of a programme still asks for.
 
-    Done is a position where another face has gone up since, one that was given up, and one
-    whose sign came down for good. ``may_order`` says why nothing is ordered of a programme that
-    is not the adopted one.
+    Done is a position where another face has gone up since, one that was given up, one whose
+    sign came down for good, and one of which the crew says that it is done. ``may_order`` says
+    why nothing is ordered of a programme that is not the adopted one.
     """
     now = now or timezone.now()
     last = programme.first_year + programme.years - 1
@@ -117,7 +118,7 @@ def of_year(
         raise OutOfRangeError(msg)
     agency, lead = programme.organisation, programme.work_basis.lead_days
     rows = list(
-        PlannedReplacement.objects.filter(programme=programme, year=year)
+        with_state(PlannedReplacement.objects.filter(programme=programme, year=year))
         .select_related("position__support__road", "position__organisation", "sign")
         .order_by("safety_class", "position")
     )
@@ -364,7 +365,8 @@ def _why_done(row: PlannedReplacement, sign: Sign | None) -> str:
         return f"{row.position}: another face went up{day}."
     if sign is None and row.sign.removal_reason in GIVEN_UP:
         return f"{row.position}: its sign came down ({row.sign.get_removal_reason_display()})."
-    return ""
+    state = state_of(row)
+    return f"{row.position}: {state.words}." if state.state == State.SAID_DONE else ""
 
 
 def _why_not(programme: Programme) -> str:
