@@ -281,7 +281,7 @@ def _open_packages(plan: CrewPlan | None) -> int:
     """Return how many packages made of a plan are not closed."""
     if plan is None or plan.packages_made_at is None:
         return 0
-    return packages_of(plan).exclude(state=WorkPackage.State.CLOSED).count()  # type: ignore[no-any-return] # a count
+    return packages_of(plan).exclude(state=WorkPackage.State.CLOSED).count()
 
 
 def _form(request: MemberRequest, programme: Programme, year: int, typed: Any) -> CrewDaysForm:

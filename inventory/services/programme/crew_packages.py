@@ -141,6 +141,9 @@ def packages_of(plan: CrewPlan) -> ScopedQuerySet:
     days = PlannedDay.objects.filter(
         plan=plan, crew=OuterRef("team"), work_on=OuterRef("work_on")
     )
+    if plan.packages_made_at is None:
+        none: ScopedQuerySet = WorkPackage.objects.none()
+        return none
     rows: ScopedQuerySet = WorkPackage.objects.filter(
         Exists(days), programme=plan.programme_id, made_at=plan.packages_made_at
     ).order_by("work_on", "team__name", "pk")
