@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from inventory.models import CrewPlan, ScopedQuerySet, Sign, WorkBasis
 
 MOST_WORK = 2_000
-MOST_DAYS = 1_000
+MOST_DAYS = 2_000
 ROWS_AT_ONCE = 1_000
 TOO_MUCH = f"over the {MOST_WORK:,} pieces of work planned at once; plan these days first"
 SECONDS_PER_MINUTE = 60
@@ -129,8 +129,15 @@ def toured(
             f"{plan.last_on:%Y-%m-%d}; choose other days or crews."
         )
         raise OutOfRangeError(msg)
+    day_count = sum(len(dates[each.pk]) for each in able)
+    if day_count > MOST_DAYS:
+        msg = (
+            f"The ticked crews have {day_count:,} working days in this span; at most "
+            f"{MOST_DAYS:,} are planned at once. Choose fewer days or crews."
+        )
+        raise OutOfRangeError(msg)
     visits = _visits(work[:MOST_WORK], basis, min(each.shift_minutes for each in able))
-    tell(f"{len(visits)} stops for {sum(len(dates[each.pk]) for each in able)} crew days")
+    tell(f"{len(visits)} stops for {day_count} crew days")
     tours = plan_tours(
         [_stop(key, each, asked) for key, each in enumerate(visits)],
         [_crew(each, len(dates[each.pk])) for each in able],
@@ -161,7 +168,6 @@ def free_days(
         taken[team_id].add(day)
     off = set(days_off)
     span = [first_on + timedelta(days=n) for n in range((last_on - first_on).days + 1)]
-    share = max(MOST_DAYS // max(len(crews), 1), 1)
     return {
         crew.pk: [
             day
@@ -169,7 +175,7 @@ def free_days(
             if str(day.isoweekday()) in crew.weekdays
             and day not in off
             and day not in taken[crew.pk]
-        ][:share]
+        ]
         for crew in crews
     }
 

@@ -252,6 +252,17 @@ def test_more_work_than_can_be_planned_at_once_is_named(agency, programme, monke
     assert list(reasons(plan).values()) == [crew_tours.TOO_MUCH]
 
 
+def test_more_working_days_than_can_be_planned_at_once_are_refused(
+    agency, programme, monkeypatch
+):
+    monkeypatch.setattr(crew_tours, "MOST_DAYS", 4)
+    to_replace(programme)
+    crew = a_crew(agency)
+    with pytest.raises(OutOfRangeError, match="have 5 working days in this span; at most 4"):
+        planned(programme, crew)
+    assert planned(programme, crew, days=4).days.count() == 1
+
+
 def test_only_an_adopted_programme_and_days_of_its_year_are_planned(agency, programme):
     crew = a_crew(agency)
     for fields, sentence in (
