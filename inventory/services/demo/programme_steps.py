@@ -246,12 +246,12 @@ def _damage(ahead: _Ahead) -> None:
         if position is None:
             continue
         fields = {name: value for name, value in said.items() if name != "code"}
-        report_damage(
+        report = report_damage(
             position=position,
             told=Told(reported_at=ahead.today, notified_at=ahead.today, **fields),
             by=ahead.engineer,
         )
-        ahead.tell(f"Damage told to the desk: {said['kind']}, {position}.")
+        ahead.tell(f"Damage told to the desk: {report.get_kind_display()}, {position}.")
 
 
 def _adopted(ahead: _Ahead) -> Programme | None:
