@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-pytest_plugins = ["tests.left_out", "pytester"]
+pytest_plugins = ["tests.left_out", "tests.database_only", "pytester"]
 
 # No test is judged by the clock of a busy machine; CI tries the same examples every time.
 property_settings.register_profile(
