@@ -281,10 +281,15 @@ class ResultWords:
     def stopped(self) -> str:
         """Return what was left out because somebody asked to stop."""
         left: list[str] = self._result.get("not_reckoned") or []
-        parts = ["Stopped before the best plan was found."] if self._is_stopped else []
+        if not (left or self._is_stopped):
+            return ""
+        when = (
+            "before the best plan was found" if self._is_stopped else "once the plan was found"
+        )
+        parts = [f"Stopped {when}."]
         if left:
             parts.append(f"Not reckoned: {'; '.join(left)}.")
-        return " ".join([*parts, "Choose the years anew to go on."]) if parts else ""
+        return " ".join([*parts, "Choose the years anew to go on."])
 
     @property
     def _is_stopped(self) -> bool:
