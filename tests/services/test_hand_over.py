@@ -529,10 +529,14 @@ def test_what_is_left_out_stays_out_until_taken_in_or_another_face_stands(
 
 
 def test_what_is_on_order_is_not_changed_behind_the_orders_back(programme, agency, shop):
-    row = planned(programme)
+    rows = [planned(programme, date(YEAR, month, 1)) for month in (1, 2)]
+    in_stock(agency)
     hand_over(programme, shop)
-    with pytest.raises(StateConflictError, match="change that order instead"):
-        set_asked_face(position=row.position, agency=agency, sign_code="R1-2", now=NOW)
+    for row, sentence in zip(
+        rows, ("is kept for this", "already on order 2026-001"), strict=True
+    ):
+        with pytest.raises(StateConflictError, match=sentence):
+            set_asked_face(position=row.position, agency=agency, sign_code="R1-2", now=NOW)
 
 
 # --- packages and chosen signs

@@ -14,7 +14,7 @@ from inventory.models import FaceChoice, Position, Sign
 from inventory.services.fields import check_fields
 from inventory.services.logbook import log
 from inventory.services.ordering.lines import MAXIMUM_DIMENSION_IN, Rulebook, settled_optics
-from inventory.services.ordering.on_order import lines_by_position
+from inventory.services.ordering.on_order import why_not_again
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -101,12 +101,9 @@ def set_asked_face(
     """
     now = now or timezone.now()
     locked = _lock(position, agency)
-    on_order = lines_by_position([locked.pk]).get(locked.pk)
-    if on_order is not None:
-        msg = (
-            f"A face for this place is on order {on_order.order.number} "
-            f"({on_order.order.get_state_display()}); change that order instead."
-        )
+    why_not = why_not_again([locked.pk]).get(locked.pk)
+    if why_not is not None:
+        msg = f"{why_not} Another face can be asked for once that is undone."
         raise StateConflictError(msg)
     resolved = Rulebook.of(agency, now).codes.resolve(sign_code)
     if (width_in is None) != (height_in is None):
