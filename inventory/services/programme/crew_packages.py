@@ -23,7 +23,7 @@ from inventory.models import (
 from inventory.services.logbook import log
 from inventory.services.programme.crew_tours import crews_packages
 from inventory.services.programme.material import bring_words, material_of
-from inventory.services.programme.pool import OPEN_STATES
+from inventory.services.programme.pool import NEW_FACE_TASKS, OPEN_STATES
 from inventory.services.work_packages import (
     MOST_STOPS,
     Tour,
@@ -41,6 +41,11 @@ if TYPE_CHECKING:
     from inventory.models import ScopedQuerySet, User
 
 FEW = 3
+_IS_TO_REPLACE = Q(task=PackageStop.Task.REPLACE)
+_IS_UP = Q(planned__sign__state=Sign.State.INSTALLED)
+_HAS_FACE = Exists(
+    Sign.objects.filter(position=OuterRef("position"), state=Sign.State.INSTALLED)
+)
 
 
 @transaction.atomic
@@ -258,8 +263,11 @@ def _check_still_so(plan: CrewPlan, stops: Sequence[PlannedStop]) -> None:
     ]
     rows = PlannedStop.objects.filter(plan=plan, day__isnull=False)
     gone = rows.filter(
-        Q(Exists(_open_elsewhere(drafts)))
-        | Q(planned__isnull=False) & ~Q(planned__sign__state=Sign.State.INSTALLED)
+        Q(Exists(_open_elsewhere(drafts).filter(task=OuterRef("task"))))
+        # A new face goes up once, whether it replaces one or finds none.
+        | Q(Exists(_open_elsewhere(drafts).filter(task__in=NEW_FACE_TASKS)))
+        & Q(task__in=NEW_FACE_TASKS)
+        | Q(planned__isnull=False) & (_IS_TO_REPLACE & ~_IS_UP | ~_IS_TO_REPLACE & _HAS_FACE)
         | Q(source=PlannedStop.Source.CHOSEN, taken_from__isnull=True)
         | Q(position__is_retired=True)
     )
@@ -289,11 +297,10 @@ def _check_still_so(plan: CrewPlan, stops: Sequence[PlannedStop]) -> None:
 
 
 def _open_elsewhere(drafts: Sequence[int]) -> ScopedQuerySet:
-    """Return the stops of other open packages for the same work, of which nothing was said."""
+    """Return the stops of other open packages at a place, of which nothing was said."""
     rows: ScopedQuerySet = (
         PackageStop.objects.filter(
             position=OuterRef("position"),
-            task=OuterRef("task"),
             package__state__in=OPEN_STATES,
         )
         .exclude(package__in=drafts)

@@ -127,12 +127,13 @@ def test_a_plan_that_is_not_ready_or_gone_makes_no_package(agency, programme):
         make_packages(plan=plan, now=NOW)
 
 
-def test_work_taken_up_meanwhile_is_not_sent_out_twice(agency, programme):
+@pytest.mark.parametrize("task", ["replace", "install"])
+def test_work_taken_up_meanwhile_is_not_sent_out_twice(agency, programme, task):
     row = to_replace(programme)
     plan = planned(programme, a_crew(agency))
     make_package(
         organisation=agency, title="By hand", work_on=MONDAY,
-        stops=[WantedStop(row.position, "replace")], now=NOW,
+        stops=[WantedStop(row.position, task)], now=NOW,
     )  # fmt: skip
     with pytest.raises(StateConflictError, match="1 of the stops are done, given up or in"):
         make_packages(plan=plan, now=NOW)
