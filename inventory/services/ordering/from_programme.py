@@ -35,7 +35,7 @@ from inventory.models import (
     WorkPackage,
 )
 from inventory.services.ordering.stock_matching import OPEN_PACKAGES
-from inventory.services.programme.pool import State, state_of, with_state
+from inventory.services.programme.pool import GIVEN_UP, State, state_of, with_state
 from inventory.services.programme.work_bases import find_work_basis
 from inventory.services.work_packages import with_outcome
 
@@ -51,8 +51,6 @@ FIRST_CLASS = 1
 MOST_SIGNS = 5000  # of one hand-over; a county's year is far below
 DAY = timedelta(days=1)
 YEAR = timedelta(days=365)
-# Faces that came down for these reasons are not put up again.
-GIVEN_UP = (Sign.RemovalReason.NOT_NEEDED, Sign.RemovalReason.DUPLICATE)
 
 
 @dataclass(frozen=True)

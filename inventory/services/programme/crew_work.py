@@ -137,9 +137,10 @@ def _of_programme(
         is_late = row.due_on is not None and row.due_on <= last_on
         rank = MUST_NEXT if is_must else ORDINARY
         area, is_known = _area(row.sign, row.position)
+        is_up = row.sign.state == Sign.State.INSTALLED
         yield Work(
             row.position,
-            Task.REPLACE,
+            Task.REPLACE if is_up else Task.INSTALL,
             Source.PROGRAMME,
             rank * _weight(weights, row.safety_class) * (2.0 if is_late else 1.0),
             area,

@@ -27,8 +27,17 @@ if TYPE_CHECKING:
 NEW_FACE_TASKS = (PackageStop.Task.REPLACE, PackageStop.Task.INSTALL)
 OPEN_STATES = (WorkPackage.State.DRAFT, WorkPackage.State.HANDED_OUT)
 _EVER = date(1, 1, 1)
-_STANDS = Q(sign__state=Sign.State.INSTALLED)
-_IS_FREE = _STANDS & Q(waits_in__isnull=True)
+# Faces that came down for these reasons are not put up again.
+GIVEN_UP = (Sign.RemovalReason.NOT_NEEDED, Sign.RemovalReason.DUPLICATE)
+_IS_UP = Q(sign__state=Sign.State.INSTALLED)
+_IS_OVER = (
+    Q(new_face__isnull=False)
+    | Q(sign__removal_reason__in=GIVEN_UP)
+    | Q(position__is_retired=True)
+)
+# A face that came down with none put up after it leaves its place open: that is not done.
+_IS_OPEN = _IS_UP | ~_IS_OVER
+_IS_FREE = _IS_OPEN & Q(waits_in__isnull=True)
 _SAID = StopResult.Outcome
 
 
@@ -44,10 +53,10 @@ class State(TextChoices):
 
 _IS = {
     State.TO_DO: _IS_FREE & Q(said__isnull=True),
-    State.IN_PACKAGE: _STANDS & Q(waits_in__isnull=False),
+    State.IN_PACKAGE: _IS_OPEN & Q(waits_in__isnull=False),
     State.SAID_DONE: _IS_FREE & Q(said=_SAID.DONE),
     State.NOT_DONE: _IS_FREE & Q(said=_SAID.NOT_DONE),
-    State.DONE: ~_STANDS,
+    State.DONE: ~_IS_UP & _IS_OVER,
 }
 
 
@@ -91,13 +100,16 @@ def with_state(rows: ScopedQuerySet) -> ScopedQuerySet:
         .exclude(pk=OuterRef("sign"))
         .order_by("pk")
     )
-    annotated: ScopedQuerySet = rows.select_related("sign", "programme__organisation").annotate(
+    annotated: ScopedQuerySet = rows.select_related(
+        "sign", "position", "programme__organisation"
+    ).annotate(
         waits_in=Subquery(waiting.values("package")[:1]),
         waits_title=Subquery(waiting.values("package__title")[:1]),
         waits_on=Subquery(waiting.values("package__work_on")[:1]),
         said=Subquery(results.values("outcome")[:1]),
         said_reason=Subquery(results.values("reason")[:1]),
         said_at=Subquery(results.values("happened_at")[:1]),
+        new_face=Subquery(new_face.values("pk")[:1]),
         new_face_on=Subquery(new_face.values("installed_on")[:1]),
     )
     return annotated
@@ -136,13 +148,16 @@ def state_of(planned: PlannedReplacement) -> PlannedState:
     if not hasattr(row, "waits_in"):
         row = with_state(PlannedReplacement.objects.filter(pk=planned.pk)).get()
     sign: Sign = row.sign
-    if sign.state != Sign.State.INSTALLED:
+    is_up = sign.state == Sign.State.INSTALLED
+    if not is_up and (
+        row.new_face is not None or sign.removal_reason in GIVEN_UP or row.position.is_retired
+    ):
         return _done(row, sign)
     if row.waits_in is not None:
         words = f"in package '{row.waits_title}' of {row.waits_on:%Y-%m-%d}"
         return PlannedState(State.IN_PACKAGE, words, row.waits_on, row.waits_in)
     if row.said is None:
-        return PlannedState(State.TO_DO, "to do")
+        return PlannedState(State.TO_DO, "to do" if is_up else _put_up_words(sign))
     day = _day(row, row.said_at)
     if row.said == StopResult.Outcome.DONE:
         words = f"the crew says done on {day:%Y-%m-%d}; no new face is on record"
@@ -163,9 +178,14 @@ def counts_of(*, programme: Programme, year: int) -> dict[str, int]:
 def _done(row: Any, sign: Sign) -> PlannedState:
     if sign.removal_reason == Sign.RemovalReason.DUPLICATE:
         return PlannedState(State.DONE, "recorded twice; nothing to do", sign.removed_on)
-    verb = "done" if row.new_face_on is not None else "taken down"
+    verb = "done" if row.new_face is not None else "taken down for good"
     when = f" on {sign.removed_on:%Y-%m-%d}" if sign.removed_on else ""
     return PlannedState(State.DONE, f"{verb}{when}", sign.removed_on)
+
+
+def _put_up_words(sign: Sign) -> str:
+    when = f" on {sign.removed_on:%Y-%m-%d}" if sign.removed_on else ""
+    return f"taken down{when}, no face up since; to put up"
 
 
 def _day(row: Any, moment: datetime) -> date:

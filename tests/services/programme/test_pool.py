@@ -8,7 +8,7 @@ import pytest
 
 from inventory.errors import OutOfRangeError
 from inventory.models import PlannedReplacement, Sign
-from inventory.services.installation import install_sign
+from inventory.services.installation import install_sign, remove_sign
 from inventory.services.merging import merge_supports
 from inventory.services.programme.pool import (
     State,
@@ -63,7 +63,7 @@ def said(planned, outcome, reason="", package=None, at=NOW):
     return package
 
 
-def put_up_a_new_face(agency, planned):
+def put_up_a_new_face(agency, planned, removal_reason="aged"):
     face = Sign.objects.create(
         owner=agency, state="in_stock", sign_code="R1-1", width_in=30.0, height_in=30.0
     )
@@ -71,7 +71,7 @@ def put_up_a_new_face(agency, planned):
         sign=face,
         position=planned.position,
         installed_on=NOW.date(),
-        removal_reason="aged",
+        removal_reason=removal_reason,
         now=NOW,
     )
 
@@ -178,3 +178,26 @@ def test_a_pole_recorded_twice_does_not_make_its_signs_done(agency, planned):
         kept=kept, duplicate=position_of(planned.sign).support, reason="one post", now=NOW
     )
     assert pooled(planned) == [planned]
+
+
+@pytest.mark.parametrize(
+    ("reason", "is_to_do"),
+    [("stolen", True), ("damaged", True), ("not_needed", False)],
+)
+def test_a_face_that_came_down_leaves_its_place_to_do_until_one_is_up(
+    agency, planned, reason, is_to_do
+):
+    sign = Sign.objects.get(pk=planned.sign_id)
+    remove_sign(sign=sign, removed_on=NOW.date(), reason=reason, now=NOW)
+    state = state_of(planned)
+    counts = counts_of(programme=planned.programme, year=2027)
+    assert (pooled(planned) == [planned]) is is_to_do is state.is_to_do
+    assert counts["to_do" if is_to_do else "done"] == 1
+    expected = "no face up since; to put up" if is_to_do else "taken down for good"
+    assert expected in state.words
+    if is_to_do:
+        package_for(planned, task="install")
+        assert state_of(planned).state == State.IN_PACKAGE
+        put_up_a_new_face(agency, planned, removal_reason="")
+        assert state_of(planned).words.startswith("done")
+        assert pooled(planned) == []
