@@ -30,7 +30,7 @@ from inventory.web.form_fields import (
 from inventory.web.membership import MemberRequest, role_required
 from inventory.web.paging import page_of
 from inventory.web.road_safety import after_safety_reminder, own_address
-from inventory.web.sign_answer import answer
+from inventory.web.sign_answer import answer, open_damage_of
 
 if TYPE_CHECKING:
     from django.http import HttpResponse
@@ -148,6 +148,7 @@ def crew_sign(request: MemberRequest, sign_id: int) -> HttpResponse:
         "sign": sign,
         "record": record,
         "answer": answer(record),
+        "damage": open_damage_of(record),
         "last_inspection": record.inspections[0] if record.inspections else None,
         "face_now": _face_now(sign),
         "local_types": local_types_of(request.organisation),

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
+from django.utils import timezone
+
 from inventory.engineering.assessment.decision import further_words
 from inventory.engineering.assessment.own_levels import AGENCY_LEVEL_TABLE
 from inventory.engineering.assessment.wording import interval_words, uncertainty_words
@@ -13,13 +15,21 @@ from inventory.engineering.inspection.readings import decimal_words
 from inventory.engineering.standards.tables import find_table_source
 from inventory.engineering.standards.vocabulary import Checked, Color, Edition
 from inventory.models import ElementAssessment
+from inventory.services.damage_lists import clock_of
 from inventory.services.marks import Mark, mark_of, mark_of_standing
 from inventory.services.rules import rules_of
 from inventory.web.numbers import plain, probability_words
 
 if TYPE_CHECKING:
-    from inventory.models import Assessment
+    from inventory.models import Assessment, DamageStanding
+    from inventory.services.damage_lists import Clock
     from inventory.services.sign_record import SignRecord
+
+
+def open_damage_of(record: SignRecord) -> list[tuple[DamageStanding, Clock]]:
+    """Return the open damage of a face, each with its clock."""
+    today = timezone.localdate()
+    return [(row, clock_of(row, today)) for row in record.damage if row.is_open]
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,6 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from inventory.models import Organisation, Photo, Role, Sign
-from inventory.services.damage_lists import clock_of
 from inventory.services.forecast.sign_outlook import outlook_of
 from inventory.services.forecast.suspects import suspect_lots_of
 from inventory.services.people import has_role
@@ -26,7 +25,7 @@ from inventory.web.lot_plots import FindingWords
 from inventory.web.membership import MemberRequest, role_required
 from inventory.web.paging import page_of
 from inventory.web.places import map_settings
-from inventory.web.sign_answer import answer
+from inventory.web.sign_answer import answer, open_damage_of
 from inventory.web.sign_forecast import sign_part
 from inventory.web.timeline import timeline
 
@@ -66,9 +65,7 @@ def sign_page(request: MemberRequest, sign_id: int) -> HttpResponse:
         "outlook": sign_part(record, outlook_of(sign=sign, organisation=request.organisation)),
         "planned": planned_of(sign=sign, organisation=request.organisation),
         "timeline": timeline(record, timezone.get_current_timezone()),
-        "damage": [
-            (row, clock_of(row, timezone.localdate())) for row in record.damage if row.is_open
-        ],
+        "damage": open_damage_of(record),
         "local_types": local_types,
         "map": map_settings(_around(sign)),
         "production": production_record(sign),

@@ -350,6 +350,6 @@ def test_a_signs_page_asks_no_more_for_a_longer_history(
             reading_sets=[ReadingSetInput("white", ["60"]), ReadingSetInput("red", ["12"])],
             now=NOW,
         )
-    # Three of them ask for merges, what is said to be wrong, and how a phone found the sign.
-    with django_assert_max_num_queries(25):
+    # Four ask for merges, what is said to be wrong, how a phone found the sign, and its damage.
+    with django_assert_max_num_queries(26):
         client.get(reverse("crew-sign", args=(sign.pk,)))
