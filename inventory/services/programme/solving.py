@@ -57,8 +57,7 @@ def _spawn(run: ProgrammeRun) -> None:
             [*command, "--run", str(run.pk)],
             env=os.environ | ONE_CORE,
             stdin=subprocess.DEVNULL,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,  # what goes wrong is written where the site writes it
             start_new_session=True,
             close_fds=True,
         )

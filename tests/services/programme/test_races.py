@@ -10,7 +10,7 @@ from django.db import connection
 
 from inventory.models import PlannedReplacement, Programme, ProgrammeRun
 from inventory.services.programme.deciding import adopt, lock_replacement
-from inventory.services.programme.solving import ask_to_stop, open_run, solve, start_solving
+from inventory.services.programme.solving import open_run, solve, start_solving
 from inventory.services.standing import mark_due
 from tests.factories import NOW
 from tests.races import at_once
@@ -119,15 +119,6 @@ def test_years_are_chosen_by_a_process_of_its_own_that_goes_on_by_itself(
     programme.refresh_from_db()
     assert programme.result["risk_left"] < programme.result["risk_nothing"]
     assert PlannedReplacement.objects.filter(programme=programme, year=FIRST).count() == 2
-
-
-def test_a_run_asked_to_stop_before_its_process_begins_ends_with_a_plan(programme, monkeypatch):
-    monkeypatch.setenv("DATABASE_URL", address_of_the_test_database())
-    run = start_solving(programme=programme)
-    ask_to_stop(run=run)
-    assert ended(run).error == ""
-    programme.refresh_from_db()
-    assert programme.result["not_reckoned"]
 
 
 def test_a_process_that_cannot_be_started_closes_its_run_with_the_reason(
