@@ -212,6 +212,19 @@ def _copy() -> None:
             place = BUILD / target / path.name if target.endswith("/") else BUILD / target
             place.parent.mkdir(parents=True, exist_ok=True)
             shutil.copyfile(path, place)
+    # The field app carries it, and is to stay small.
+    sheet = str((BUILD / "vendor" / "leaflet.css").relative_to(ROOT))
+    esbuild = "node_modules/esbuild/bin/esbuild"
+    shrink = (
+        sheet,
+        "--minify",
+        "--allow-overwrite",
+        f"--outfile={sheet}",
+        "--log-level=warning",
+    )
+    if run_node(esbuild, *shrink):
+        msg = f"{sheet} could not be made smaller."
+        raise RuntimeError(msg)
 
 
 if __name__ == "__main__":

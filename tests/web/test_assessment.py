@@ -6,7 +6,15 @@ import pytest
 from django.urls import reverse
 
 from inventory.models import Disposition, PrintOrder, Role
-from tests.factories import NOW, make_agency, make_shop, make_sign, make_standing
+from inventory.services.damage import Told, report_damage
+from tests.factories import (
+    NOW,
+    make_agency,
+    make_shop,
+    make_sign,
+    make_standing,
+    position_of,
+)
 from tests.web.acting import act_as, stop_the_clock
 
 pytestmark = pytest.mark.django_db
@@ -189,10 +197,12 @@ def test_the_overview_leads_to_each_thing_that_waits(client, agency, shop):
     due_sign(agency)
     act_as(client, agency)
     draft(client, shop, severe)
+    told = Told(kind="knocked_down", channel="desk")
+    report = report_damage(position=position_of(severe), told=told)
     page = client.get(reverse("overview")).content.decode()
     order = PrintOrder.objects.get()
     for address in (
-        reverse("sign-page", args=(severe.pk,)),
+        reverse("damage-page", args=(report.pk,)),
         reverse("due-list") + "?safety_class=1",
         reverse("order-page", args=(order.pk,)),
         reverse("sign-list") + "?verdict=below",
@@ -204,4 +214,4 @@ def test_an_overview_without_anything_waiting_says_so(client, agency):
     act_as(client, agency)
     page = client.get(reverse("overview")).content.decode()
     assert "Nothing is due." in page
-    assert "No sign is recorded as damaged" in page
+    assert "No sign is reported damaged" in page

@@ -5,7 +5,7 @@
  * @module
  */
 import { aboutHash, aboutWords } from "./about.js";
-import { clear, h, sprite } from "./dom.js";
+import { clear, h } from "./dom.js";
 import { distanceM } from "./distances.js";
 import { askPosition } from "./phone_position.js";
 import { facePicture, notice, section } from "./pieces.js";
@@ -25,6 +25,8 @@ const MODERATE = 2;
 const [MOST_DAYS, MOST_MONTHS] = [90, 24];
 const [DAYS_PER_MONTH, DAYS_PER_YEAR] = [30.44, 365.25];
 const UNSENT = /** @type {const} */ (["waiting", "sent", "held"]);
+/** A shape of its own each, in characters that phones have: the shell is to stay small. */
+const SHAPE = { late: "▲", "last-day": "◐", running: "○", "no-time-set": "–" };
 const GONE = new Set(["missing", "knocked_down"]);
 
 /**
@@ -143,31 +145,12 @@ export async function damageNow(app, today) {
     h(
       "p",
       { class: "caution" },
-      "A regulatory sign that is down is a hazard. Protect the place first, and follow your local traffic control plan.",
+      "Protect the place first, and follow your local traffic control plan.",
     ),
     list,
     trouble,
     more,
-    rows.length ? h("p", { class: "small soft" }, await carriedNote(app, rows)) : null,
-    told.count > told.rows.length
-      ? h("p", { class: "small soft" }, `The first ${told.rows.length} of ${told.count} open at the desk.`)
-      : null,
   );
-}
-
-/**
- * Return how many of the signs can be opened here.
- *
- * @param {App} app
- * @param {Row[]} rows
- * @returns {Promise<string>}
- */
-async function carriedNote(app, rows) {
-  const signs = await Promise.all(rows.map((each) => each.sign_id && app.store.sign(each.sign_id)));
-  const missing = signs.filter((sign) => !sign).length;
-  return missing
-    ? `${missing} of ${rows.length} are not on this phone yet: take signs along to open them.`
-    : "";
 }
 
 /**
@@ -207,16 +190,11 @@ async function damageLine(app, row, today) {
  * @returns {HTMLElement}
  */
 function reportedLine({ hash, about, what, state }) {
-  const words = h(
-    "span",
-    { class: "sign-line-words" },
-    h("strong", null, [about || "A sign", what].join(": ")),
-    h("span", { class: "small soft" }, `Reported on this phone: ${state}`),
-  );
+  const words = `${about || "A sign"}: ${what} (${state})`;
   return h(
     "li",
     { class: "reading-line" },
-    hash ? h("a", { class: "plain-line", href: hash }, words) : words,
+    hash ? h("a", { href: hash }, words) : words,
   );
 }
 
@@ -228,8 +206,8 @@ function clockPiece({ pace, words }) {
   return h(
     "span",
     { class: `clock clock-${pace}` },
-    sprite(`clock-${pace}`, "mark"),
-    h("span", { class: "word" }, words),
+    h("span", { "aria-hidden": "true" }, SHAPE[pace]),
+    words,
   );
 }
 
