@@ -24,7 +24,7 @@ from tests.factories import NOW, make_agency, make_sign
 from tests.races import at_once
 from tests.services.exchange.phones import Phone, key_of, readings_of
 
-PHONES, BEFORE, SINCE = 20, 2, 4
+BEFORE, SINCE, AT_ONCE = 2, 4, 5
 
 
 @contextmanager
@@ -111,11 +111,11 @@ def facts():
 
 
 @pytest.mark.django_db(transaction=True)
-@pytest.mark.parametrize("by_hand", [False, True])
-def test_after_an_old_backup_twenty_phones_bring_back_all_they_were_told_is_stored(by_hand):
+@pytest.mark.parametrize(("by_hand", "number"), [(False, 20), (True, AT_ONCE)])
+def test_after_an_old_backup_phones_bring_back_all_they_were_told_is_stored(by_hand, number):
     agency = make_agency()
     signs = [make_sign(agency) for _ in range(7)]
-    phones = [Phone(agency) for _ in range(PHONES)]
+    phones = [Phone(agency) for _ in range(number)]
     for phone in phones:
         work(phone, signs, BEFORE, "before")
         phone.send()
@@ -160,8 +160,9 @@ def reconnect(phones):
             for batch in batches:
                 phone.send(batch)
 
-    for start in range(0, len(phones), 5):
-        assert at_once(*[lambda p=p: offer(p) for p in phones[start : start + 5]]) == [None] * 5
+    for start in range(0, len(phones), AT_ONCE):
+        some = phones[start : start + AT_ONCE]
+        assert at_once(*[lambda p=p: offer(p) for p in some]) == [None] * AT_ONCE
 
 
 @pytest.mark.django_db
