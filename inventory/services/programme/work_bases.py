@@ -37,11 +37,9 @@ _NUMBERS = (
     "speed_mi_per_h",
 )
 _ALL = (*_NUMBERS, "lead_days", "hours_by_support", "class_weights", "currency")
+_DEFAULTS = {field.name: field.default for field in WorkBasis._meta.fields}
 _NEEDED = tuple(
-    name
-    for name in _ALL
-    if WorkBasis._meta.get_field(name).default is models.NOT_PROVIDED
-    and name != "class_weights"
+    name for name in _ALL if _DEFAULTS[name] is models.NOT_PROVIDED and name != "class_weights"
 )
 
 

@@ -37,9 +37,9 @@ def of(programme):
 
 def test_signs_are_counted_by_class_and_sheeting_as_they_stand_and_others_signs_left_out(world):
     report = of(world)
-    by_class = Counter()
-    below = Counter()
-    sheeting = Counter()
+    by_class: Counter[int] = Counter()
+    below: Counter[int] = Counter()
+    sheeting: Counter[tuple[str, int]] = Counter()
     for number, words, verdict, count, _year in STOCK:
         by_class[number] += count
         sheeting[words, number] += count
@@ -82,7 +82,7 @@ def test_a_year_that_was_changed_since_the_years_were_chosen_is_said_and_costs_a
     world,
 ):
     programme = world
-    planned = PlannedReplacement.objects.filter(programme=programme, year=2027).first()
+    planned = PlannedReplacement.objects.filter(programme=programme, year=2027)[0]
     planned.year = 2028
     planned.save(update_fields=["year"])
     report = of(programme)
