@@ -141,7 +141,7 @@ def check_load(load: Load, press: Press, laying: Laying) -> None:
     outlines = [Polygon(some.outline) for some in load.laid]
     for outline in outlines:
         assert room.buffer(HAIR_IN, join_style="mitre").contains(outline)
-        printed = outline.buffer(laying.bleed_in, join_style="mitre").bounds
+        printed = outline.buffer(laying.bleed_in).bounds
         # What is printed and on the roll is within the press's width.
         assert max(printed[0], 0) >= middle - half - HAIR_IN
         assert min(printed[2], roll.width_in) <= middle + half + HAIR_IN
