@@ -25,9 +25,11 @@ from rectpack import guillotine, maxrects, skyline
 from inventory.engineering.ordering.layout.boxes import lay_boxes
 from inventory.engineering.ordering.layout.clearance import turned
 from inventory.engineering.ordering.layout.contours import Contour, nest_contours, outline_of
+from inventory.engineering.ordering.layout.rolls import plan_rolls
 from inventory.engineering.ordering.layout.strip import Box
 from inventory.engineering.standards.vocabulary import Shape
 from tests.bench.rows import Row
+from tests.engineering.ordering.roll_plans import check_plan, random_order
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -39,6 +41,7 @@ SECONDS = float(os.environ.get("SIGNFLEET_LAYOUT_SECONDS", "10"))
 EVERY = int(os.environ.get("SIGNFLEET_LAYOUT_EVERY", "4"))  # each how many-th public instance
 MOST_BOXES_OF_A_PEER = 250  # rectpack takes minutes beyond
 MOST_BOXES_OF_CP_SAT = 30
+PLANS = int(os.environ.get("SIGNFLEET_LAYOUT_PLANS", "2000"))  # random orders for several rolls
 UNIT_IN = 1e-3  # a unit of a public instance, so that our raster is exact
 SORTS = (
     rectpack.SORT_AREA,
@@ -74,7 +77,7 @@ def run() -> list[Row]:
         return [
             Row(name="layouts: instances not present", value=None, unit="-", note=str(FOLDER))
         ]
-    rows: list[Row] = []
+    rows: list[Row] = [_plans_row()]
     for is_straight, turns, most_median, most_worst in (
         (False, False, 1.015, 1.05),
         (True, False, 1.025, None),
@@ -86,6 +89,36 @@ def run() -> list[Row]:
     for instance in json.loads(trade.read_text())["instances"]:
         rows.extend(_contour_rows(instance))
     return rows
+
+
+def _plans_row() -> Row:
+    """Return how many random orders on several rolls break a rule, asked of shapely."""
+    broken, laid = [], 0
+    for seed in range(PLANS):
+        faces, rolls, press, laying, turns = random_order(seed)
+        try:
+            plan = plan_rolls(
+                faces,
+                rolls,
+                press=press,
+                laying=laying,
+                turns=turns,
+                seconds=0.2,
+                in_order=bool(seed % 2),
+            )
+            check_plan(plan, faces, rolls, press, laying, turns)
+        except AssertionError:
+            broken.append(seed)
+        else:
+            laid += sum(len(load.laid) for load in plan.loads)
+    return Row(
+        name=f"{PLANS:,} random orders on several rolls: plans that break a rule",
+        value=len(broken),
+        unit="plans",
+        target="0",
+        holds=not broken,
+        note=f"{laid:,} pieces laid; broken: {broken[:10] or 'none'}",
+    )
 
 
 def _public_rows(
