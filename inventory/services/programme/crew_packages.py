@@ -21,6 +21,7 @@ from inventory.models import (
     WorkPackage,
 )
 from inventory.services.logbook import log
+from inventory.services.ordering.stock_matching import stock_for
 from inventory.services.programme.crew_tours import crews_packages
 from inventory.services.programme.material import bring_words, material_of
 from inventory.services.programme.pool import NEW_FACE_TASKS, OPEN_STATES
@@ -76,6 +77,7 @@ def make_packages(
     assert locked is not None  # noqa: S101 - checked just above
     stops = _stops_of(locked)
     _check_still_so(locked, stops)
+    _name_faces_anew(locked, stops, now)
     taken = _take_out_of_drafts(stops)
     packages = [
         package
@@ -165,7 +167,7 @@ def _stops_of(plan: CrewPlan) -> list[PlannedStop]:
     return list(
         rows.select_related(
             "day__crew__person",
-            "position__support",
+            "position__support__road",
             "position__organisation",
             "planned",
             "face",
@@ -216,6 +218,24 @@ def _packages_of(
     day.package = made[0]
     day.save(update_fields=["package"])
     return made
+
+
+def _name_faces_anew(plan: CrewPlan, stops: Sequence[PlannedStop], now: datetime) -> None:
+    """
+    Name the faces to bring as they are now.
+
+    One that was named when the days were planned may be spoilt, up, or kept for another place.
+    """
+    wanted = [each for each in stops if each.task in NEW_FACE_TASKS]
+    if not wanted:
+        return
+    faces = stock_for(
+        organisation=plan.programme.organisation,
+        positions=list({each.position_id: each.position for each in wanted}.values()),
+        now=now,
+    )
+    for each in wanted:
+        each.face = faces.get(each.position_id)
 
 
 def _take_out_of_drafts(stops: Sequence[PlannedStop]) -> list[WorkPackage]:

@@ -9,7 +9,8 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from inventory.errors import StateConflictError
-from inventory.models import PackageStop, PlannedDay, PlannedStop, WorkPackage
+from inventory.models import PackageStop, PlannedDay, PlannedStop, Sign, WorkPackage
+from inventory.services.installation import remove_sign
 from inventory.services.programme import crew_packages
 from inventory.services.programme.crew_packages import (
     make_packages,
@@ -32,6 +33,7 @@ from tests.services.programme.crew_worlds import (
     YEAR,
     _short_search,
     a_crew,
+    a_crew_day,
     a_programme,
     opened,
     planned,
@@ -274,3 +276,19 @@ def test_of_two_engineers_making_the_same_packages_one_is_refused():
     assert [type(each) for each in errors] == [StateConflictError]
     assert "already made of these crew days" in str(errors[0])
     assert WorkPackage.objects.count() == 1
+
+
+def test_a_face_that_was_spoilt_meanwhile_is_not_named(agency, programme):
+    row, other = to_replace(programme), to_replace(programme, -89.6)
+    plan = a_crew_day(row).plan
+    spoilt = Sign.objects.create(
+        owner=agency, state="in_stock", sign_code="R1-1", width_in=30.0, height_in=30.0
+    )
+    for old in other.sign.colour_areas.order_by("number"):
+        old.pk, old.sign, old._state.adding = None, spoilt, True
+        old.save()
+    PlannedStop.objects.filter(plan=plan).update(face=spoilt)
+    remove_sign(sign=spoilt, removed_on=NOW.date(), reason="damaged", now=NOW)
+    (package,) = make_packages(plan=plan, now=NOW)
+    assert package.stops.get().face is None
+    assert "1 NOT in stock" in package.bring
