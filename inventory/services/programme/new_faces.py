@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from contextlib import closing
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -25,7 +24,7 @@ from inventory.services.ordering.lines import OldFace
 from inventory.services.standards import code_book
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterable, Iterator
     from datetime import date
 
     from inventory.engineering.programme.problem import FloatArray
@@ -213,17 +212,21 @@ class NewFaces:
         return dict(others) | dict(printed)
 
 
-def until_stopped(rows: Iterator[Any], should_stop: Callable[[], bool]) -> Iterator[Any]:
-    """Give rows one by one; stopped meanwhile, there is nothing to plan by."""
-    with closing(rows):  # type: ignore[type-var]  # a generator
-        for number, row in enumerate(rows, start=1):
-            yield row
-            if number % ROWS_AT_ONCE == 0 and should_stop():
-                msg = (
-                    "Stopped while the signs were being brought together, before any plan was "
-                    "found; what was found before is kept."
-                )
-                raise StateConflictError(msg)
+def until_stopped(rows: Iterable[Any], should_stop: Callable[[], bool]) -> Iterator[Any]:
+    """
+    Give rows one by one; stopped meanwhile, there is nothing to plan by.
+
+    All rows are read first. Asking leaves a sign of life in the database, and SQLite refuses
+    that ("database is locked") while a reading is open beside which somebody else has written.
+    """
+    for number, row in enumerate(list(rows), start=1):
+        yield row
+        if number % ROWS_AT_ONCE == 0 and should_stop():
+            msg = (
+                "Stopped while the signs were being brought together, before any plan was "
+                "found; what was found before is kept."
+            )
+            raise StateConflictError(msg)
 
 
 _NO_COLOURING = (Colouring.UNKNOWN.value, Colouring.OPAQUE.value)

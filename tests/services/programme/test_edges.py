@@ -11,6 +11,7 @@ from inventory.errors import StateConflictError
 from inventory.models import PlannedReplacement, Programme
 from inventory.services.programme import solving
 from inventory.services.programme.deciding import lock_replacement
+from inventory.services.programme.new_faces import until_stopped
 from inventory.services.programme.results import LACKING, LEAST, RIVALS, TEN_PERCENT
 from inventory.services.programme.solving import ask_to_stop, open_run, solve
 from inventory.services.standing import mark_due
@@ -181,3 +182,20 @@ def test_ten_percent_more_is_told_by_year_too(agency):
     assert np.isclose(
         sum(each["risk"] for each in more["by_year"]), more["risk_left"], atol=0.01
     )
+
+
+def test_no_reading_is_open_while_it_leaves_a_sign_of_life(monkeypatch):
+    """SQLite refuses to write beside an open reading once somebody else has written."""
+    monkeypatch.setattr("inventory.services.programme.new_faces.ROWS_AT_ONCE", 2)
+    ended, asked = [], []
+
+    def rows():
+        yield from range(5)
+        ended.append(True)
+
+    def should_stop():
+        asked.append(bool(ended))
+        return False
+
+    assert list(until_stopped(rows(), should_stop)) == list(range(5))
+    assert asked == [True, True]
