@@ -105,5 +105,5 @@ def test_ages_take_the_same_queries_for_one_sign_and_for_many(django_assert_max_
         sign = make_sign(agency)
         under(agency, sign, "expected_life", expected_life_years=12)
     mark_due(organisation=agency, now=NOW)
-    with django_assert_max_num_queries(25):
+    with django_assert_max_num_queries(27):
         mark_due(organisation=agency, now=NOW)
