@@ -118,6 +118,7 @@ class Disposition(Fact):
         REPLACE = "replace", "replace"
         REREAD = "reread", "read again"
         DEFER = "defer", "defer"
+        CLAIM = "claim", "wait for a warranty claim"
         NOT_OURS = "not_ours", "not ours"
 
     organisation = models.ForeignKey(
@@ -134,7 +135,7 @@ class Disposition(Fact):
         ordering = ("sign", "-decided_at", "-pk")
         constraints = (
             models.CheckConstraint(
-                condition=~Q(decision="defer")
+                condition=~Q(decision__in=("defer", "claim"))
                 | (Q(defer_until_on__isnull=False) & ~Q(reason="")),
                 name="deferral_has_date_and_reason",
             ),

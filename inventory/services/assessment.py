@@ -197,12 +197,13 @@ def decide_disposition(
     if len(reason) > most:
         msg = f"The reason has {len(reason)} characters; at most {most} are kept. Shorten it."
         raise OutOfRangeError(msg)
-    if decision == Disposition.Decision.DEFER:
+    if decision in (Disposition.Decision.DEFER, Disposition.Decision.CLAIM):
         _check_deferral(reason, defer_until_on, owner.day_of(now))
     elif defer_until_on is not None:
         msg = (
-            f"A date ({defer_until_on:%Y-%m-%d}) belongs to a decision to defer, not to "
-            f"'{Disposition.Decision(decision).label}'; leave it out or choose defer."
+            f"A date ({defer_until_on:%Y-%m-%d}) belongs to a decision to defer or to wait for "
+            f"a claim, not to '{Disposition.Decision(decision).label}'; leave it out or choose "
+            "one of those."
         )
         raise OutOfRangeError(msg)
     disposition: Disposition = Disposition.objects.create(
@@ -231,11 +232,14 @@ def decide_disposition(
 
 def _check_deferral(reason: str, until: date | None, today: date) -> None:
     if not reason or until is None:
-        msg = "A decision to defer needs a reason and the date until when; give both."
+        msg = (
+            "A decision to defer or to wait for a claim needs a reason and the date until "
+            "when; give both."
+        )
         raise OutOfRangeError(msg)
     if until <= today:
         msg = (
-            f"The date to defer until, {until:%Y-%m-%d}, has passed (today is "
+            f"The date to wait until, {until:%Y-%m-%d}, has passed (today is "
             f"{today:%Y-%m-%d}); choose a later day or another decision."
         )
         raise OutOfRangeError(msg)

@@ -7,7 +7,7 @@ from inventory.web.form_fields import DayField, PickField, TypedForm, WordsField
 
 
 class DispositionForm(TypedForm):
-    """Replace, read again, defer with a date and a reason, or not ours."""
+    """Replace, read again, wait with a date and a reason, or not ours."""
 
     decision = PickField(
         label="Decision",
@@ -15,9 +15,11 @@ class DispositionForm(TypedForm):
         widget=forms.RadioSelect,
         missing="Nothing was decided; pick one of the decisions.",
     )
-    defer_until_on = DayField(label="Defer until", help_text="Only when you defer.")
+    defer_until_on = DayField(
+        label="Wait until", help_text="Only when you defer, or wait for a warranty claim."
+    )
     reason = WordsField(
         label="Reason",
         max_length=255,
-        help_text="Needed when you defer; kept in the sign's history.",
+        help_text="Needed when it waits (of a claim, its number); kept in the sign's history.",
     )

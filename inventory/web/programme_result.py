@@ -225,10 +225,12 @@ class ResultWords:
         faces = more["replaced"] - sum(each["replaced"] for each in self.years)
         kind = "more" if faces >= 0 else "fewer"
         extra = 0.1 * sum(self.programme.budget)
-        named = f"{abs(faces):,} {kind} sign{'' if abs(faces) == 1 else 's'}"
+        named = f"{abs(faces):,} {kind} sign{'' if abs(faces) == 1 else 's'} could be replaced"
+        if faces == 0:
+            named = "as many signs could be replaced, some of them earlier"
         return (
             f"With 10 % more money and hours each year, {self.money_words(extra)} in all, "
-            f"{named} could be replaced, and the risk left would be "
+            f"{named}, and the risk left would be "
             f"{amount(more['risk_left'])}: {amount(max(less, 0.0))} less."
         )
 

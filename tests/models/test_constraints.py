@@ -444,11 +444,12 @@ def test_no_face_returns_less_than_no_light(side, rule, model):
 @pytest.mark.parametrize(
     "fields", [{"reason": "busy"}, {"defer_until_on": date(2027, 1, 1)}, {}]
 )
-def test_a_deferral_has_a_date_and_a_reason(side, fields):
+@pytest.mark.parametrize("waits", ["defer", "claim"])
+def test_a_deferral_has_a_date_and_a_reason(side, fields, waits):
     decision = Disposition(
         organisation=side.agency,
         sign=side.new_sign,
-        decision="defer",
+        decision=waits,
         decided_at=NOW,
         **fields,
     )

@@ -414,6 +414,7 @@ def test_a_later_decision_is_a_new_row():
     [
         ({"decision": "burn"}, "'burn' is not a decision"),
         ({"decision": "defer"}, "needs a reason and the date"),
+        ({"decision": "claim"}, "needs a reason and the date"),
         ({"decision": "defer", "reason": "later"}, "needs a reason and the date"),
         (
             {"decision": "defer", "reason": "later", "defer_until_on": date(2026, 6, 1)},

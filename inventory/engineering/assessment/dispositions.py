@@ -12,6 +12,7 @@ class Decision(StrEnum):
     REPLACE = "replace"
     REREAD = "reread"
     DEFER = "defer"
+    CLAIM = "claim"
     NOT_OURS = "not_ours"
 
 
@@ -39,7 +40,8 @@ def decision_stands(
     Return whether the last decision about a sign still stands on a day.
 
     To replace it, and that it is not the agency's, stand until something else is decided. To
-    read it again stands until somebody has looked at it since. To wait stands until its day.
+    read it again stands until somebody has looked at it since. To wait, for a claim under
+    warranty or for anything else, stands until its day.
 
     Parameters
     ----------
@@ -59,11 +61,12 @@ def decision_stands(
     newest = max(decisions, key=lambda each: each.decided_at, default=None)
     if newest is None:
         return DecisionState(False, "nothing decided")
-    if newest.decision is Decision.DEFER and (
+    if newest.decision in (Decision.DEFER, Decision.CLAIM) and (
         newest.defer_until_on is None or newest.defer_until_on < on
     ):
         until = f"{newest.defer_until_on:%Y-%m-%d}" if newest.defer_until_on else "no day"
-        return DecisionState(False, f"deferred until {until}, which has passed")
+        what = "deferred" if newest.decision is Decision.DEFER else "waited for a claim"
+        return DecisionState(False, f"{what} until {until}, which has passed")
     if (
         newest.decision is Decision.REREAD
         and last_seen_at is not None

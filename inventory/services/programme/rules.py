@@ -36,7 +36,6 @@ def waits_of(agency: Organisation) -> dict[int, Wait]:
     Return which signs wait, until which year, by sign; of several waits the longest.
 
     Whatever makes signs wait is one of ``WAIT_SOURCES``: today what was decided about a sign.
-    A claim under warranty will be one whose waits end where the sign is unsafe.
     """
     found: dict[int, Wait] = {}
     for source in WAIT_SOURCES:
@@ -47,8 +46,13 @@ def waits_of(agency: Organisation) -> dict[int, Wait]:
     return found
 
 
-def deferrals(agency: Organisation) -> dict[int, Wait]:
-    """Return the signs whose newest decision is to wait; a person decided, having seen it."""
+def decided_waits(agency: Organisation) -> dict[int, Wait]:
+    """
+    Return the signs whose newest decision is to wait; a person decided, having seen it.
+
+    To wait for a claim under warranty ends where the sign is unsafe: the claim is worth a
+    face, not a dark sign.
+    """
     newest: dict[int, tuple[str, date | None]] = {}
     rows = Disposition.objects.owned_by(agency).order_by("decided_at", "pk")
     for sign_id, decision, until in rows.values_list(
@@ -56,13 +60,14 @@ def deferrals(agency: Organisation) -> dict[int, Wait]:
     ).iterator(chunk_size=ROWS_AT_ONCE):
         newest[sign_id] = (decision, until)
     return {
-        sign_id: Wait(until.year)
+        sign_id: Wait(until.year, ends_if_unsafe=decision == Disposition.Decision.CLAIM)
         for sign_id, (decision, until) in newest.items()
-        if decision == Disposition.Decision.DEFER and until is not None
+        if decision in (Disposition.Decision.DEFER, Disposition.Decision.CLAIM)
+        and until is not None
     }
 
 
-WAIT_SOURCES: tuple[Callable[[Organisation], dict[int, Wait]], ...] = (deferrals,)
+WAIT_SOURCES: tuple[Callable[[Organisation], dict[int, Wait]], ...] = (decided_waits,)
 
 
 def rounds_of(agency: Organisation, today: date) -> dict[int, Cause]:

@@ -118,7 +118,7 @@ def solve(
         _close(run, str(error)[:_ERROR_LENGTH])
         raise
     except BaseException:
-        _close(run, "It was broken off by a fault; solve it again.")
+        _close(run, "It was broken off by a fault; choose the years again.")
         raise
     _close(run, "")
     return programme

@@ -36,8 +36,9 @@ def test_reading_again_stands_until_somebody_has_looked():
 
 
 def test_waiting_stands_through_its_last_day():
-    for until, stands in ((ON, True), (date(2026, 2, 28), False), (None, False)):
-        assert decision_stands([Decided(Decision.DEFER, FIRST, until)], on=ON).stands is stands
+    for waits in (Decision.DEFER, Decision.CLAIM):
+        for until, stands in ((ON, True), (date(2026, 2, 28), False), (None, False)):
+            assert decision_stands([Decided(waits, FIRST, until)], on=ON).stands is stands
 
 
 def test_the_newest_decision_counts_whatever_the_order():

@@ -9,11 +9,10 @@ import pytest
 
 from inventory.errors import StateConflictError
 from inventory.models import Disposition, PlannedReplacement, Position, Standing
+from inventory.services.assessment import decide_disposition
 from inventory.services.methods import REPLACEMENT_ROUND, assign, create_group, record_step
-from inventory.services.programme import rules
 from inventory.services.programme.deciding import lock_replacement
 from inventory.services.programme.making import problem_of
-from inventory.services.programme.rules import Wait
 from inventory.services.programme.solving import open_run, solve
 from inventory.services.standing import mark_due
 from tests.factories import NOW
@@ -105,18 +104,14 @@ def test_a_deferred_sign_of_a_blanket_area_waits_beyond_its_round(agency):
 
 
 @pytest.mark.parametrize(("verdict", "year"), [("meets", FIRST + 1), ("below", FIRST)])
-def test_a_sign_that_waits_unless_unsafe_waits_unless_unsafe(
-    agency, monkeypatch, verdict, year
-):
-    """What a claim under warranty will be: a source of waits that end where it is unsafe."""
+def test_a_sign_waits_for_a_warranty_claim_unless_it_is_unsafe(agency, verdict, year):
     sign = a_sign(agency, make_fit(agency), HIGH, safety_class=2)
     mark_due(organisation=agency, now=NOW)
     Standing.objects.filter(sign=sign).update(verdict=verdict)
-
-    def claims(_agency):
-        return {sign.pk: Wait(FIRST + 1, ends_if_unsafe=True)}
-
-    monkeypatch.setattr(rules, "WAIT_SOURCES", (rules.deferrals, claims))
+    decide_disposition(
+        sign=sign, decision="claim", by=None, reason="claim 2026-17 with the shop",
+        defer_until_on=date(FIRST + 1, 3, 1), now=NOW,
+    )  # fmt: skip
     assert years_of(solved(a_programme(agency))) == {sign.pk: year}
 
 
