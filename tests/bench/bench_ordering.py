@@ -23,9 +23,16 @@ from ortools.sat.python import cp_model
 from rectpack import guillotine, maxrects, skyline
 
 from inventory.engineering.ordering.layout.boxes import lay_boxes
-from inventory.engineering.ordering.layout.clearance import turned
-from inventory.engineering.ordering.layout.contours import Contour, nest_contours, outline_of
+from inventory.engineering.ordering.layout.clearance import least_separation, turned
+from inventory.engineering.ordering.layout.contours import (
+    Contour,
+    ContourLayout,
+    ContourPlace,
+    outline_of,
+)
+from inventory.engineering.ordering.layout.loading import SHARE_OF_BOXES
 from inventory.engineering.ordering.layout.rolls import plan_rolls
+from inventory.engineering.ordering.layout.stretches import lay_contours
 from inventory.engineering.ordering.layout.strip import Box
 from inventory.engineering.standards.vocabulary import Shape
 from tests.bench.rows import Row
@@ -328,32 +335,13 @@ def _contours_of(instance: dict[str, Any], scenario: str) -> list[Contour]:
 
 def _contour_rows(instance: dict[str, Any]) -> Iterable[Row]:
     gap, room = instance["gap"], instance["roll_width"]
+    # At the same limit no longer; given a minute, better by what the repairs are for.
+    most = 0.99 if SECONDS >= 60 else 1.0
     for scenario in ("free", "fixed"):
         contours = _contours_of(instance, scenario)
         raw = _raw_length(contours, room, gap)
-        nested = nest_contours(contours, usable_width_in=room, gap_in=gap, seconds=SECONDS)
-        boxes = []
-        for contour in contours:
-            outline = contour.outline
-            if contour.angles_deg == (45.0,):
-                side = float(np.linalg.norm(outline[1] - outline[0]))
-                size = (side, side)
-            else:
-                size = tuple(np.ptp(outline, axis=0).tolist())
-            boxes.append(
-                Box(
-                    key=contour.key,
-                    width_in=size[0],
-                    length_in=size[1],
-                    can_turn=scenario == "free",
-                )
-            )
-        boxed = lay_boxes(
-            boxes, usable_width_in=room, gap_in=gap, is_straight=False, seconds=SECONDS
-        ).length_in
-        ours = min(boxed, nested.length_in) if nested else boxed
+        boxed, ours = _contours_laid(contours, room, gap, can_turn=scenario == "free")
         turns = "turned" if scenario == "free" else "as hung"
-        through_us = f"{nested.length_in:.1f} in" if nested else "nothing"
         yield Row(
             name=f"{instance['name']}, contour cutting, {turns}: length",
             value=ours,
@@ -361,11 +349,45 @@ def _contour_rows(instance: dict[str, Any]) -> Iterable[Row]:
             peer="the nesting library alone, same time",
             peer_value=raw,
             ratio=ours / raw if raw else None,
-            target="≤ the peer's, ≤ our boxes",
-            holds=ours <= min(boxed, (raw or np.inf) * 1.0005),
-            note=f"boxes {boxed:.1f} in; the library through us {through_us}"
-            + ("" if raw else "; alone it gave way"),
+            target=f"≤ {most:g} of the peer's, ≤ our boxes",
+            holds=ours <= min(boxed, (raw or np.inf) * most),
+            note=f"boxes {boxed:.1f} in" + ("" if raw else "; alone it gave way"),
         )
+
+
+def _contours_laid(
+    contours: list[Contour], room: float, gap: float, *, can_turn: bool
+) -> tuple[float, float]:
+    """Return the length of the boxes and that of the outlines, in the time of one layout."""
+    began = time.perf_counter()
+    boxes, upright = [], {}
+    for contour in contours:
+        upright[contour.key] = laid = turned(contour.outline, contour.angles_deg[0])
+        width, length = np.ptp(laid, axis=0).tolist()
+        turns = can_turn and contour.angles_deg != (0.0,)
+        boxes.append(Box(key=contour.key, width_in=width, length_in=length, can_turn=turns))
+    boxed = lay_boxes(
+        boxes,
+        usable_width_in=room,
+        gap_in=gap,
+        is_straight=False,
+        seconds=SECONDS * SHARE_OF_BOXES,
+    )
+    places = []
+    for place in boxed.places:
+        contour_turn = 90.0 * place.is_turned
+        outline = turned(upright[place.key], contour_turn)
+        outline = outline - outline.min(axis=0) + [place.across_in, place.along_in]
+        places.append(ContourPlace(place.key, outline, contour_turn))
+    nested = lay_contours(
+        contours,
+        ContourLayout(tuple(places), boxed.length_in, 0.0),
+        usable_width_in=room,
+        gap_in=gap,
+        seconds=SECONDS - (time.perf_counter() - began),
+    )
+    assert least_separation([each.outline for each in nested.places]) >= gap - 1e-6
+    return boxed.length_in, nested.length_in
 
 
 def _raw_length(contours: list[Contour], room: float, gap: float) -> float | None:

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from shapely import affinity
 from shapely.geometry import Polygon
 
-from inventory.engineering.ordering.layout import contours as subject
+from inventory.engineering.ordering.layout import nesting_process
 from inventory.engineering.ordering.layout.clearance import (
     grown,
     least_separation,
@@ -136,21 +136,18 @@ def test_faces_as_wide_as_the_roll_are_nested_too():
     assert layout.length_in == pytest.approx(9 + 10 + 11 + 2 * 0.25, abs=0.02)
 
 
-def test_a_process_that_dies_leaves_no_layout(monkeypatch):
-    monkeypatch.setattr(subject, "_nest", _die)
+def test_a_process_that_dies_leaves_no_layout(monkeypatch, tmp_path):
+    dying = tmp_path / "dying.py"
+    dying.write_text("raise SystemExit(3)", encoding="utf-8")
+    monkeypatch.setattr(nesting_process, "__file__", str(dying))
     assert nest_contours(_faces(), usable_width_in=48, gap_in=0.25, seconds=1) is None
-
-
-def _die(answer, *_):
-    answer.close()
-    raise SystemExit(3)
 
 
 def test_a_layout_that_breaks_a_rule_is_not_believed(monkeypatch):
     monkeypatch.setattr(
-        subject,
-        "_in_a_process",
-        lambda items, *_: [
+        nesting_process.NestingProcess,
+        "nest",
+        lambda _self, items, **_asked: [
             (k, 0.0, 0.0, 0.0) for k, item in enumerate(items) for _ in range(item[1])
         ],
     )

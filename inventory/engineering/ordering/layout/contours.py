@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 import math
-import multiprocessing
 from collections import defaultdict
+from contextlib import ExitStack
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from inventory.engineering.ordering.layout.clearance import grown, least_separation, turned
+from inventory.engineering.ordering.layout.nesting_process import NestingProcess
 from inventory.engineering.ordering.outlines import face_outline
 from inventory.engineering.standards.vocabulary import Shape
 from inventory.errors import OutOfRangeError
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from multiprocessing.connection import Connection
 
     from inventory.engineering.ordering.layout.clearance import FloatArray
 
@@ -25,7 +25,6 @@ CORNERS_OF_A_CIRCLE = 48
 _ALLOWANCE_IN = 1e-3  # the library reckons in single precision
 _PLAY_IN = 0.05  # less play than this across the roll is none
 _HAIR_IN = 1e-6
-_GRACE_S = 20.0  # to start and to end, beyond the time it was given
 MOST_SECONDS = 3_600
 
 
@@ -127,6 +126,7 @@ def nest_contours(
     gap_in: float,
     seconds: float,
     seed: int = 1,
+    process: NestingProcess | None = None,
 ) -> ContourLayout | None:
     """
     Return the outlines nested, or none where the library found no layout or gave way.
@@ -141,7 +141,9 @@ def nest_contours(
     usable_width_in, gap_in : float
         Width to lie in, and the least distance of two faces. [in]
     seconds : float
-        Time of the search, 1 to 3,600. [s]
+        Time of the search, 1 to 3,600, in whole seconds. [s]
+    process : NestingProcess, optional
+        One that is kept for many sets; without it one is started and ended.
 
     Raises
     ------
@@ -173,7 +175,11 @@ def nest_contours(
         for some in kinds.values()
     ]
     strip_in = usable_width_in + gap_in + 2 * _ALLOWANCE_IN
-    placed = _in_a_process(items, strip_in, seconds, seed) if items else []
+    with ExitStack() as stack:
+        nester = process or stack.enter_context(NestingProcess())
+        placed = (
+            nester.nest(items, strip_in=strip_in, seconds=seconds, seed=seed) if items else []
+        )
     if placed is None:
         return None
     places = []
@@ -209,7 +215,7 @@ def _parted(
         widths = [float(np.ptp(turned(contour.outline, a)[:, 0])) for a in contour.angles_deg]
         narrow = contour.angles_deg[int(np.argmin(widths))]
         width, length = np.ptp(turned(contour.outline, narrow), axis=0)
-        is_box = math.isclose(_area(contour.outline), width * length, rel_tol=1e-9)
+        is_box = math.isclose(area_in2(contour.outline), width * length, rel_tol=1e-9)
         if is_box and width > usable_width_in - _PLAY_IN:
             alone.append((contour, narrow))
         else:
@@ -272,7 +278,7 @@ def _checked(
     is_inside = edge >= -_HAIR_IN and reach[0] <= usable_width_in + _HAIR_IN
     if not is_inside or least_separation(outlines) < gap_in - _HAIR_IN:
         return None
-    area = sum(_area(contour.outline) for contour in contours)
+    area = sum(area_in2(contour.outline) for contour in contours)
     return ContourLayout(tuple(places), float(reach[1]), area / usable_width_in)
 
 
@@ -281,68 +287,7 @@ def _edge(gap_in: float) -> float:
     return gap_in / 2 + _ALLOWANCE_IN
 
 
-def _area(outline: FloatArray) -> float:
+def area_in2(outline: FloatArray) -> float:
+    """Return the area of an outline, in square inches."""
     x, y = outline[:, 0], outline[:, 1]
     return float(abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2)
-
-
-Nested = list[tuple[int, float, float, float]]  # kind, turn, along, across
-
-
-def _in_a_process(
-    items: list[tuple[list[tuple[float, float]], int, list[float]]],
-    strip_in: float,
-    seconds: float,
-    seed: int,
-) -> Nested | None:
-    context = multiprocessing.get_context("spawn")
-    here, there = context.Pipe(duplex=False)
-    process = context.Process(target=_nest, args=(there, items, strip_in, seconds, seed))
-    process.start()
-    there.close()
-    try:
-        if here.poll(seconds + _GRACE_S):
-            found: Nested = here.recv()
-            return found
-    except EOFError:  # it ended without an answer
-        return None
-    finally:
-        here.close()
-        process.join(1.0)
-        if process.is_alive():
-            process.kill()
-            process.join()
-    return None
-
-
-def _nest(
-    answer: Connection[Any, Any],
-    items: list[tuple[list[tuple[float, float]], int, list[float]]],
-    strip_in: float,
-    seconds: float,
-    seed: int,
-) -> None:
-    """Nest in this process and send what came of it."""
-    import spyrrow
-
-    problem = spyrrow.StripPackingInstance(
-        "roll",
-        strip_in,
-        [
-            spyrrow.Item(str(at), outline, count, angles)
-            for at, (outline, count, angles) in enumerate(items)
-        ],
-    )
-    config = spyrrow.StripPackingConfig(
-        early_termination=False,
-        total_computation_time=max(1, round(seconds)),
-        num_workers=1,
-        seed=seed,
-    )
-    solution = problem.solve(config)
-    answer.send(
-        [
-            (int(some.id), some.rotation, some.translation[0], some.translation[1])
-            for some in solution.placed_items
-        ]
-    )

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from inventory.engineering.ordering.layout.boxes import lay_boxes
+from inventory.engineering.ordering.layout.clearance import turned
 from inventory.engineering.ordering.layout.climbing import climb_down
-from inventory.engineering.ordering.layout.contours import Contour, nest_contours
+from inventory.engineering.ordering.layout.contours import Contour, ContourLayout, ContourPlace
 from inventory.engineering.ordering.layout.pins import Spot, fill_between
 from inventory.engineering.ordering.layout.roll import (
     HAIR_IN,
@@ -20,6 +21,7 @@ from inventory.engineering.ordering.layout.roll import (
     Press,
     usable_width_in,
 )
+from inventory.engineering.ordering.layout.stretches import lay_contours
 from inventory.engineering.ordering.layout.strip import Box, StripLayout, layout_of, strip_of
 
 if TYPE_CHECKING:
@@ -29,7 +31,7 @@ LEAST_SECONDS = 0.1
 _LEAST_NESTING_S = 1.0
 _SHARE_OF_BETWEEN = 0.3  # of the time, for orders of faces between fixed ones
 _MOST_SHUFFLES = 200
-_SHARE_OF_BOXES = 0.4  # of the time, where outlines are nested too
+SHARE_OF_BOXES = 0.15  # of the time, where outlines are nested too
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,7 +171,7 @@ def _block(
     nests = (
         not is_straight
         and seconds is not None
-        and seconds * (1 - _SHARE_OF_BOXES) >= _LEAST_NESTING_S
+        and seconds * (1 - SHARE_OF_BOXES) >= _LEAST_NESTING_S
     )
     turns = []
     boxes = []
@@ -190,7 +192,7 @@ def _block(
         room.usable_in,
         laying.between_in,
         is_straight=is_straight,
-        seconds=seconds and (seconds * _SHARE_OF_BOXES if nests else seconds),
+        seconds=seconds and (seconds * SHARE_OF_BOXES if nests else seconds),
         seed=seed,
         should_stop=should_stop,
     )
@@ -206,17 +208,19 @@ def _block(
     laid = Filling(spots, layout.length_in, layout.bound_in, layout.is_straight)
     if not nests or seconds is None or should_stop():
         return laid
-    nested = nest_contours(
+    nested = lay_contours(
         [
             Contour(key=key, outline=piece.outline, angles_deg=piece.angles_deg)
             for key, piece in enumerate(pieces)
         ],
+        _as_contours(layout, pieces, turns),
         usable_width_in=room.usable_in,
         gap_in=laying.between_in,
-        seconds=seconds * (1 - _SHARE_OF_BOXES),
+        seconds=seconds * (1 - SHARE_OF_BOXES),
         seed=seed,
+        should_stop=should_stop,
     )
-    if nested is None or nested.length_in >= layout.length_in - HAIR_IN:
+    if nested.length_in >= layout.length_in - HAIR_IN:
         return laid
     placed = []
     for place in nested.places:
@@ -225,6 +229,21 @@ def _block(
         across, along = place.outline.min(axis=0).tolist()
         placed.append(Spot(piece, angle, across, along))
     return Filling(tuple(placed), nested.length_in, nested.bound_in, is_straight=False)
+
+
+def _as_contours(
+    layout: StripLayout, pieces: Sequence[Piece], turns: Sequence[float]
+) -> ContourLayout:
+    """Return a layout of boxes with the outlines in them, each at its box's lower left."""
+    places = []
+    for place in layout.places:
+        angle = (turns[place.key] + 90 * place.is_turned) % 360
+        outline = turned(pieces[place.key].outline, angle)
+        lower_left = np.array([place.across_in, place.along_in])
+        places.append(
+            ContourPlace(place.key, outline - outline.min(axis=0) + lower_left, angle)
+        )
+    return ContourLayout(tuple(places), layout.length_in, 0.0)
 
 
 def _nearest(piece: Piece, angle_deg: float) -> float:
