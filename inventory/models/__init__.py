@@ -56,6 +56,15 @@ from inventory.models.inspection import (
     RefusedEntry,
     VisualRating,
 )
+from inventory.models.layouts import (
+    LaidPiece,
+    LayoutPlan,
+    LayoutRun,
+    PlanLoad,
+    PlannedFace,
+    PrintedLoad,
+    SheetingTurns,
+)
 from inventory.models.logbook import LogbookEntry
 from inventory.models.merging import (
     MovedPosition,
@@ -141,7 +150,10 @@ __all__ = [
     "InspectionFlag",
     "Instrument",
     "InstrumentCheck",
+    "LaidPiece",
     "LayoutFace",
+    "LayoutPlan",
+    "LayoutRun",
     "LocalSignType",
     "LogbookEntry",
     "LotFinding",
@@ -161,7 +173,9 @@ __all__ = [
     "Panel",
     "Photo",
     "PhotoUpload",
+    "PlanLoad",
     "PlannedDay",
+    "PlannedFace",
     "PlannedReplacement",
     "PlannedStop",
     "Position",
@@ -169,6 +183,7 @@ __all__ = [
     "PressEvent",
     "PrintOrder",
     "PrintRun",
+    "PrintedLoad",
     "Programme",
     "ProgrammeRun",
     "QualityReading",
@@ -182,6 +197,7 @@ __all__ = [
     "Scoped",
     "ScopedQuerySet",
     "SheetingRoll",
+    "SheetingTurns",
     "ShopCustomer",
     "Sign",
     "SignForecast",

@@ -69,6 +69,19 @@ class Press(Scoped):
     name = models.CharField(max_length=60)
     width_in = models.FloatField()
     rate_ft2_per_h = models.FloatField()
+    printable_width_in = models.FloatField(
+        null=True, blank=True, help_text="What it prints of its width; empty: not stated."
+    )
+    lead_in_in = models.FloatField(
+        null=True,
+        blank=True,
+        help_text="Lost before the first face; empty: not stated.",
+    )
+    tail_in = models.FloatField(
+        null=True,
+        blank=True,
+        help_text="Lost behind the last face; empty: not stated.",
+    )
 
     class Meta:
         ordering = ("organisation", "name")
@@ -77,6 +90,18 @@ class Press(Scoped):
             models.CheckConstraint(condition=Q(width_in__gt=0), name="press_width_positive"),
             models.CheckConstraint(
                 condition=Q(rate_ft2_per_h__gt=0), name="press_rate_positive"
+            ),
+            models.CheckConstraint(
+                condition=(
+                    Q(printable_width_in__isnull=True)
+                    | Q(printable_width_in__gt=0, printable_width_in__lte=F("width_in"))
+                ),
+                name="press_prints_within_its_width",
+            ),
+            models.CheckConstraint(
+                condition=(Q(lead_in_in__isnull=True) | Q(lead_in_in__gte=0))
+                & (Q(tail_in__isnull=True) | Q(tail_in__gte=0)),
+                name="press_losses_not_negative",
             ),
         )
 

@@ -40,6 +40,9 @@ from inventory.models import (
     Inspection,
     InspectionFlag,
     Instrument,
+    LaidPiece,
+    LayoutPlan,
+    LayoutRun,
     LocalSignType,
     LotFinding,
     Membership,
@@ -51,7 +54,9 @@ from inventory.models import (
     OverlayRoll,
     PackageStop,
     PhotoUpload,
+    PlanLoad,
     PlannedDay,
+    PlannedFace,
     PlannedReplacement,
     PlannedStop,
     Position,
@@ -68,6 +73,7 @@ from inventory.models import (
     RelinkedInspection,
     Road,
     SheetingRoll,
+    SheetingTurns,
     ShopCustomer,
     Sign,
     SignForecast,
@@ -130,6 +136,13 @@ STORED = [
     change("overlay_width_positive", OverlayRoll, width_in=0),
     change("press_width_positive", Press, width_in=0),
     change("press_rate_positive", Press, rate_ft2_per_h=0),
+    change("press_prints_within_its_width", Press, printable_width_in=999),
+    change("press_losses_not_negative", Press, tail_in=-1),
+    change("turns_have_a_basis", SheetingTurns, basis=""),
+    change("layout_rules_not_negative", LayoutPlan, gap_in=-0.1),
+    change("frozen_layout_says_when", LayoutPlan, frozen_at=None),
+    change("load_fits_its_roll", PlanLoad, taken_in=1800.1),
+    change("due_rank_from_1", PlannedFace, due_rank=0),
     change("run_starts_before_it_ends", PrintRun, finished_at=NOW - 9 * DAY),
     change("run_area_positive", PrintRun, printed_area_ft2=0),
     change("released_order_says_when", PrintOrder, released_at=None, state="released"),
@@ -282,6 +295,13 @@ def test_a_fact_that_breaks_a_rule_is_not_stored(broken, side):
     refused(broken.rule, copy_of(only(broken.model), **broken.values))
 
 
+def other_roll() -> SheetingRoll:
+    roll = only(SheetingRoll)
+    roll.pk, roll.roll_number = None, "another"
+    roll.save()
+    return roll  # type: ignore[no-any-return]
+
+
 TWICE: dict[str, Callable[[], tuple[models.Model, dict[str, Any]]]] = {
     "membership_once_per_role": lambda: (only(Membership), {}),
     "policy_version_once": lambda: (only(AgencyPolicy), {}),
@@ -301,6 +321,12 @@ TWICE: dict[str, Callable[[], tuple[models.Model, dict[str, Any]]]] = {
     "order_number_once": lambda: (only(PrintOrder), {}),
     "order_line_once": lambda: (only(OrderLine), {"position_id": None}),
     "position_once_per_order": lambda: (only(OrderLine), {"number": 99}),
+    "turns_once": lambda: (only(SheetingTurns), {}),
+    "one_open_run_per_layout": lambda: (only(LayoutRun), {}),
+    "load_number_once": lambda: (only(PlanLoad), {"roll_id": other_roll().pk}),
+    "roll_loaded_once_a_plan": lambda: (only(PlanLoad), {"number": 9}),
+    "planned_face_once": lambda: (only(PlannedFace), {"printed_as_id": None}),
+    "piece_laid_once": lambda: (only(LaidPiece), {}),
     "face_reserved_once": lambda: (
         only(StockReservation),
         {"position_id": only(Position, stock_reservations=None).pk},

@@ -15,15 +15,21 @@ from inventory.models import (
     DevicePerson,
     ExchangeEpoch,
     Inspection,
+    LaidPiece,
     LayoutFace,
+    LayoutPlan,
+    LayoutRun,
     LogbookEntry,
     OperationNeed,
     OrderAmendment,
     OrderLine,
     Organisation,
     OverlayRoll,
+    PlanLoad,
+    PlannedFace,
     Press,
     PressEvent,
+    PrintedLoad,
     PrintOrder,
     PrintRun,
     QualityReading,
@@ -32,6 +38,7 @@ from inventory.models import (
     RollLayout,
     Scoped,
     SheetingRoll,
+    SheetingTurns,
     ShopCustomer,
     Sign,
     SourceFace,
@@ -50,7 +57,19 @@ pytestmark = pytest.mark.django_db
 # its record, who signed in on a phone through the phone, what an operation needs through it;
 # an epoch is the whole database's.
 NOT_SCOPED = {User, Organisation, SourceFace, DevicePerson, OperationNeed, ExchangeEpoch}
-KEPT_BY_SHOPS = {SheetingRoll, OverlayRoll, Press, PressEvent}
+KEPT_BY_SHOPS = {
+    SheetingRoll,
+    OverlayRoll,
+    Press,
+    PressEvent,
+    SheetingTurns,
+    LayoutPlan,
+    LayoutRun,
+    PlanLoad,
+    PlannedFace,
+    LaidPiece,
+    PrintedLoad,
+}
 
 
 @pytest.fixture(scope="module")
