@@ -319,3 +319,18 @@ def test_a_stop_keeps_a_whole_plan():
         should_stop=lambda: True,
     )
     check_plan(found, faces, rolls, press, laying, turns)
+
+
+@pytest.mark.parametrize("seed", [167, 175])
+def test_no_face_is_laid_twice_where_that_would_waste_less(seed):
+    given_faces, rolls, press, laying, turns = random_order(seed)
+    found = plan_rolls(
+        given_faces,
+        rolls,
+        press=press,
+        laying=laying,
+        turns=turns,
+        seconds=0.2,
+        in_order=bool(seed % 2),
+    )
+    check_plan(found, given_faces, rolls, press, laying, turns)

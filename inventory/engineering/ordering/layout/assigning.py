@@ -274,6 +274,8 @@ def _moved(
                 for some in _movable(trial, faces, best, source):
                     if trial.is_over():
                         return best
+                    if not some <= set(_here(faces, best, source)):
+                        continue  # some of them were moved since
                     share = dict(best)
                     if source is not None:
                         share[source] = tuple(f for f in share[source] if f not in some)
@@ -290,12 +292,7 @@ def _movable(
     trial: Trial, faces: Sequence[int], share: Share, source: int | None
 ) -> list[frozenset[int]]:
     """Return sets to move from a roll, or from those not laid: all, all of a kind, one."""
-    if source is None:
-        laid = {face for some in share.values() for face in some}
-        here = [face for face in faces if face not in laid]
-    else:
-        mine = set(faces)
-        here = [face for face in share.get(source, ()) if face in mine]
+    here = _here(faces, share, source)
     if not here:
         return []
     kinds: dict[tuple[int, int], list[int]] = defaultdict(list)
@@ -307,3 +304,12 @@ def _movable(
         if len(some) > 3:
             sets.add(frozenset(some[: len(some) // 2]))
     return sorted(sets, key=lambda some: (-len(some), sorted(some)))
+
+
+def _here(faces: Sequence[int], share: Share, source: int | None) -> list[int]:
+    """Return which of the faces are on a roll, or not laid."""
+    if source is None:
+        laid = {face for some in share.values() for face in some}
+        return [face for face in faces if face not in laid]
+    mine = set(faces)
+    return [face for face in share.get(source, ()) if face in mine]
