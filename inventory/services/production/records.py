@@ -14,9 +14,10 @@ from inventory.engineering.inspection.readings import check_taken_at, parse_read
 from inventory.engineering.inspection.usability import check_geometry
 from inventory.engineering.production.press_log import loaded_during
 from inventory.errors import OutOfRangeError, StateConflictError
-from inventory.models import OverlayRoll, QualityReading, SheetingRoll, Sign
+from inventory.models import LaidPiece, OverlayRoll, QualityReading, SheetingRoll, Sign
 from inventory.services.logbook import log
 from inventory.services.production.press_log import logged_events
+from inventory.services.production.roll_lengths import IN_PER_FT
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -54,6 +55,17 @@ class ProductionRecord:
     order: PrintOrder | None
     line: OrderLine | None
     quality_readings: tuple[QualityReading, ...]
+    place: LaidPiece | None = None
+
+    @property
+    def place_words(self) -> str:
+        """Return where on the roll it lay, from the start and the edge of the run's load."""
+        if self.place is None:
+            return NOT_KNOWN
+        return (
+            f"{self.place.along_in / IN_PER_FT:.1f} ft from the start of the load, "
+            f"{self.place.across_in:.1f} in from the edge"
+        )
 
     @property
     def overlay_words(self) -> str:
@@ -77,6 +89,7 @@ class ProductionRecord:
             ("operator", str(run.operator) if run and run.operator else NOT_KNOWN),
             ("sheeting roll", roll.roll_number if roll else NOT_KNOWN),
             ("sheeting lot", roll.lot if roll else NOT_KNOWN),
+            ("place on the roll", self.place_words),
             ("overlay", self.overlay_words),
         ]
         rows.extend((f"ink {each.channel}", str(each)) for each in self.inks)
@@ -107,6 +120,7 @@ def production_record(sign: Sign) -> ProductionRecord:
         order=face.layout.order if face is not None else None,
         line=face.line if face is not None else None,
         quality_readings=tuple(sign.quality_readings.order_by("taken_at", "pk")),
+        place=LaidPiece.objects.filter(face__printed_as__sign=sign).order_by("part").first(),
     )
 
 

@@ -33,13 +33,15 @@ from inventory.services.production.faces import (
     spot_ink_colors,
 )
 from inventory.services.production.press_log import lock_press, logged_events
+from inventory.services.production.printed_loads import faces_of_load, keep_as_printed
+from inventory.services.production.roll_lengths import IN_PER_FT
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Collection, Mapping, Sequence
     from datetime import datetime
 
     from inventory.engineering.production.press_log import LoadedSpan
-    from inventory.models import OrderLine, Press, SheetingRoll, User
+    from inventory.models import OrderLine, PlanLoad, PlannedFace, Press, SheetingRoll, User
     from inventory.services.ordering.progress import LineProgress
 
 BATCH = 500
@@ -65,6 +67,8 @@ def record_print_run(
     printed_area_ft2: float | None = None,
     roll_length_used_ft: float | None = None,
     note: str = "",
+    load: PlanLoad | None = None,
+    not_printed: Collection[int] = (),
     now: datetime | None = None,
 ) -> PrintRun:
     """
@@ -73,6 +77,9 @@ def record_print_run(
     ``line_quantities`` gives the faces printed of each line, by the line's primary key;
     without it, everything still to be printed on the sheeting that was on the press. Which
     roll that was follows from the press log. Without an area, that of the faces is taken.
+
+    With the ``load`` of a frozen layout its faces are what was printed, in order along the
+    roll, but for those whose numbers are in ``not_printed``; they are free to be laid out anew.
     """
     now = now or timezone.now()
     order = lock_order(order)
@@ -81,13 +88,20 @@ def record_print_run(
     _check_times(press, started_at, finished_at, now)
     spans = loaded_during(logged_events(press), started_at, finished_at)
     roll = one_roll(press, spans)
-    printed = _printed_lines(order, roll, line_quantities)
+    planned: list[PlannedFace] = []
+    if load is not None:
+        planned = faces_of_load(order, roll, load, not_printed)
+        lines = [face.line for face in planned]
+        if roll_length_used_ft is None:
+            roll_length_used_ft = load.taken_in / IN_PER_FT
+    else:
+        lines = _one_by_one(_printed_lines(order, roll, line_quantities))
     run = PrintRun(
         press=press,
         run_number=_run_number(press, run_number),
         started_at=started_at,
         finished_at=finished_at,
-        printed_area_ft2=_face_area_ft2(printed)
+        printed_area_ft2=_face_area_ft2(lines)
         if printed_area_ft2 is None
         else printed_area_ft2,
         roll_length_used_ft=roll_length_used_ft,
@@ -98,13 +112,15 @@ def record_print_run(
     _check_amounts(run, roll)
     run.save()
     layout = RollLayout.objects.create(order=order, roll=roll, print_run=run)
-    count = _make_faces(layout, printed, spans)
+    faces = _make_faces(layout, lines, spans)
+    if load is not None:
+        keep_as_printed(load, layout, planned, faces)
     settle_state(order)
     log_for_both(
         order,
         operator,
         "record print run",
-        f"{count} faces printed in {run} on {roll}; {order.get_state_display()}.",
+        f"{len(faces)} faces printed in {run} on {roll}; {order.get_state_display()}.",
         now,
     )
     return run
@@ -237,16 +253,17 @@ def _run_number(press: Press, wanted: str | None) -> str:
     return number
 
 
-def _face_area_ft2(printed: Sequence[PrintedLine]) -> float:
+def _one_by_one(printed: Sequence[PrintedLine]) -> list[OrderLine]:
+    return [each.line for each in printed for _ in range(each.quantity)]
+
+
+def _face_area_ft2(lines: Sequence[OrderLine]) -> float:
     """Return the sheeting that faces take, without gaps."""
     return sum(
         face_outline(
-            Shape(each.line.shape) if each.line.shape else None,
-            each.line.width_in,
-            each.line.height_in,
+            Shape(line.shape) if line.shape else None, line.width_in, line.height_in
         ).rectangle_area_ft2
-        * each.quantity
-        for each in printed
+        for line in lines
     )
 
 
@@ -271,12 +288,11 @@ def _check_amounts(run: PrintRun, roll: SheetingRoll) -> None:
 
 
 def _make_faces(
-    layout: RollLayout, printed: Sequence[PrintedLine], spans: Sequence[LoadedSpan]
-) -> int:
+    layout: RollLayout, lines: Sequence[OrderLine], spans: Sequence[LoadedSpan]
+) -> list[LayoutFace]:
     """Put the printed faces into the shop's stock, in the order in which they were printed."""
     run, roll = layout.print_run, layout.roll
     shop = run.press.organisation
-    lines = [each.line for each in printed for _ in range(each.quantity)]
     signs = Sign.objects.bulk_create(
         [
             Sign(
@@ -308,11 +324,10 @@ def _make_faces(
         ],
         batch_size=BATCH,
     )
-    LayoutFace.objects.bulk_create(
+    return LayoutFace.objects.bulk_create(
         [
             LayoutFace(layout=layout, line=line, sign=sign)
             for sign, line in zip(signs, lines, strict=True)
         ],
         batch_size=BATCH,
     )
-    return len(signs)

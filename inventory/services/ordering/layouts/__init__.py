@@ -1,0 +1,1 @@
+"""Layouts: faces of an order on rolls in stock, made, looked at, frozen and printed from."""
