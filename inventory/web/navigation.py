@@ -125,6 +125,15 @@ PAGES_UNDER = {
         "order-line",
         "order-line-remove",
         "order-run",
+        "layout-list",
+        "layout-new",
+        "layout-page",
+        "layout-again",
+        "layout-faces",
+        "layout-freeze",
+        "layout-open",
+        "layout-drop",
+        "layout-run",
     ),
     "methods": (
         "decisions",
@@ -167,13 +176,15 @@ PAGES_UNDER = {
     ),
     "import-list": ("import-page", "settle"),
     "rules": ("next-rules", "set-own-level"),
-    "press-list": ("press-add", "press-page", "press-event", "run-page"),
+    "press-list": ("press-add", "press-page", "press-event", "press-measures", "run-page"),
     "stock-faces": (
         "stock-rolls",
         "stock-overlays",
         "roll-receive",
         "overlay-receive",
         "face-spoilt",
+        "turns-list",
+        "turns-set",
     ),
 }
 

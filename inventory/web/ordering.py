@@ -13,6 +13,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from inventory.errors import InventoryError
 from inventory.models import (
+    LayoutPlan,
     LogbookEntry,
     OrderAmendment,
     OrderLine,
@@ -225,6 +226,7 @@ def _order_page(
     progress = order_progress(order)
     lines = Paginator(progress, LINES_PER_PAGE).get_page(request.GET.get("page"))
     groups = order_groups(order)
+    is_shop = not _is_agency(request)
     told = (
         warnings_of_draft(order, [each.line for each in lines]) if _is_agency(request) else {}
     )
@@ -242,6 +244,10 @@ def _order_page(
         "press_minutes": sum(group.press_minutes for group in groups),
         "amendments": order.amendments.select_related("amended_by").order_by("amended_at"),
         "layouts": order.layouts.select_related("print_run", "roll").order_by("pk"),
+        "may_lay_out": is_shop and order.state == PrintOrder.State.RELEASED,
+        "plans": order.plans.exclude(state=LayoutPlan.State.DROPPED).order_by("-made_at", "-pk")
+        if is_shop
+        else (),
         "entries": LogbookEntry.objects.owned_by(request.organisation)
         .filter(order=order)
         .select_related("actor")

@@ -24,6 +24,7 @@ from inventory.services.production import (
     receive_overlay,
     receive_roll,
 )
+from inventory.services.production.roll_lengths import rolls_left
 from inventory.web.form_fields import (
     DayField,
     NumberField,
@@ -153,7 +154,9 @@ def face_spoilt(request: MemberRequest, sign_id: int) -> HttpResponse:
 def stock_rolls(request: MemberRequest) -> HttpResponse:
     page = page_of(request, _newest_first(SheetingRoll, request))
     on_press = {s.roll.pk: press for press, s in _loaded_now(request) if s.roll}
-    context = {"page": page, "rows": [(roll, on_press.get(roll.pk)) for roll in page]}
+    left = rolls_left(page)
+    rows = [(roll, on_press.get(roll.pk), left[roll.pk]) for roll in page]
+    context = {"page": page, "rows": rows}
     return render(request, "inventory/production/stock_rolls.html", context)
 
 

@@ -52,6 +52,7 @@ urlpatterns = [
     path("logbook/", logbook.logbook_page, name="logbook"),
     path("help/", home.help_page, name="help"),
     path("", include("inventory.web.shop_urls")),
+    path("", include("inventory.web.layout_urls")),
     path("", include("inventory.web.crew_urls")),
     path("", include("inventory.web.instrument_urls")),
     path("", include("inventory.web.exchange_urls")),

@@ -16,6 +16,7 @@ from PIL import Image
 from inventory.models import (
     ImportRun,
     ImportSettlement,
+    LayoutPlan,
     OrderLine,
     Role,
     Sign,
@@ -43,6 +44,7 @@ from tests.factories import (
     print_order,
 )
 from tests.kept import kept_records
+from tests.models.world_of_layouts import fill_layouts
 from tests.services.exchange.phones import Phone
 from tests.services.programme.crew_worlds import a_crew_day
 from tests.services.test_photo_uploads import make_device
@@ -191,7 +193,12 @@ class World:
         other = make_programme_row(self.agency, "Another")
         planned = plan(programme, sign, 2027)
         crew_day = a_crew_day(planned)
+        fill_layouts(print_run)
+        layout = LayoutPlan.objects.get(order=order)
         self.parts = {
+            "plan_id": layout.pk,
+            "sheeting_type": roll.sheeting_type,
+            "optics": roll.optics,
             "upload_id": upload.pk,
             "damage_id": damage.pk,
             "flag_id": flag.pk,
@@ -223,6 +230,7 @@ class World:
             "kind": "roll_loaded",
         }
         self.parts_of_address = {
+            "layout-run": {"plan_id": layout.pk, "number": 1},
             "import-page": {"run_id": import_run.pk},
             "settle": {"run_id": import_run.pk},
             "face-spoilt": {"sign_id": printed.pk},
