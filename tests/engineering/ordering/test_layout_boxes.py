@@ -225,3 +225,15 @@ def test_a_stop_keeps_what_is_found():
         should_stop=lambda: True,
     )
     check_boxes(layout, boxes, 48, 0.25)
+
+
+@pytest.mark.parametrize("is_straight", [True, False])
+def test_faces_of_one_size_may_be_given_upright_and_lying(is_straight):
+    faces = [
+        Box(key=at, width_in=w, length_in=h, can_turn=True)
+        for at, (w, h) in enumerate([(10.5, 36), (36, 10.5)] * 6 + [(24, 12), (12, 24)] * 3)
+    ]
+    layout = lay_boxes(
+        faces, usable_width_in=47.5, gap_in=1, is_straight=is_straight, seconds=0.2
+    )
+    check_boxes(layout, faces, 47.5, 1)

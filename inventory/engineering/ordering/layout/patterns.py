@@ -43,7 +43,6 @@ class _Way:
     size: int
     across: int
     along: int
-    is_turned: bool
 
 
 Layer = tuple[tuple[tuple[int, ...], ...], ...]  # columns of blocks of ways
@@ -94,12 +93,7 @@ class _Book:
                 {(one, other), (other, one)} if turns else {(one, other)}
             ):
                 if across <= strip.room:
-                    first = self.members[size][0]
-                    is_turned = (across, along) != (
-                        int(strip.width[first]),
-                        int(strip.length[first]),
-                    )
-                    self.ways.append(_Way(size, across, along, is_turned))
+                    self.ways.append(_Way(size, across, along))
         self.blocks = self._blocks()
         self.block_width = np.array(
             [self._width(block) for block in self.blocks], dtype=np.int64
@@ -251,7 +245,8 @@ class _Book:
                             continue
                         box = left[way.size].pop()
                         across[box], along[box] = beside, base + at_y
-                        turned[box] = way.is_turned
+                        # Of one size are faces that are given upright and lying.
+                        turned[box] = way.across != self.strip.width[box]
                         beside += way.across
                         high = max(high, way.along)
                     at_y += high
