@@ -26,6 +26,8 @@ class PressEventKind(StrEnum):
     MAINTENANCE_DONE = "maintenance_done"
     CHECK_PASSED = "check_passed"
     CHECK_FAILED = "check_failed"
+    DRYER_SET = "dryer_set"
+    INK_MEASURED = "ink_measured"
     WITHDRAWN = "withdrawn"
 
 
@@ -35,7 +37,9 @@ class LoggedEvent:
     One line of the press log.
 
     ``key`` numbers the lines in the order in which they were written; ``corrects`` is the key
-    of the line this one replaces. ``roll`` and ``overlay`` are the keys of what was handled.
+    of the line this one replaces. ``roll``, ``overlay`` and ``container`` are the keys of what
+    was handled. ``after_face`` and ``after_ft`` say how many faces, or what length, of the run
+    under way had been printed by then, where somebody noted it.
     """
 
     key: int
@@ -46,15 +50,21 @@ class LoggedEvent:
     ink_channel: str = ""
     ink_color: str = ""
     ink_lot: str = ""
+    ink_kind: str = ""
+    container: int | None = None
+    after_face: int | None = None
+    after_ft: float | None = None
     corrects: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class LoadedInk:
-    """The ink in one channel; the colour is empty when it was not written down."""
+    """The ink in one channel; what is empty or ``None`` was not written down."""
 
     color: str
     lot: str
+    kind: str = ""
+    container: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,11 +94,18 @@ class WrongTakingOff:
 
 @dataclass(frozen=True, slots=True)
 class LoadedSpan:
-    """A stretch of time through which the press held the same things."""
+    """
+    A stretch of time through which the press held the same things.
+
+    ``until_face`` and ``until_ft`` are what had been printed of the run when it ended, where
+    the change that ended it was noted with that.
+    """
 
     started_at: datetime
     finished_at: datetime
     loaded: Loaded
+    until_face: int | None = None
+    until_ft: float | None = None
 
 
 def events_that_hold(events: Iterable[LoggedEvent]) -> tuple[LoggedEvent, ...]:
@@ -158,7 +175,7 @@ def _after(loaded: Loaded, event: LoggedEvent) -> Loaded:
         case PressEventKind.OVERLAY_TAKEN_OFF:
             overlay, is_overlay_known = None, True
         case PressEventKind.INK_CHANGED:
-            ink = LoadedInk(event.ink_color, event.ink_lot)
+            ink = LoadedInk(event.ink_color, event.ink_lot, event.ink_kind, event.container)
             inks = MappingProxyType({**inks, event.ink_channel: ink})
     return Loaded(
         roll=roll,
@@ -259,7 +276,9 @@ def loaded_during(
             break
         after = _after(loaded, event)
         if event.happened_at > since and after != loaded:
-            spans.append(LoadedSpan(since, event.happened_at, loaded))
+            spans.append(
+                LoadedSpan(since, event.happened_at, loaded, event.after_face, event.after_ft)
+            )
             since = event.happened_at
         loaded = after
     spans.append(LoadedSpan(since, finished_at, loaded))
