@@ -56,6 +56,7 @@ from inventory.models.inspection import (
     RefusedEntry,
     VisualRating,
 )
+from inventory.models.labels import FaceLabel, LabelBatch, LabelSheet
 from inventory.models.layouts import (
     LaidPiece,
     LayoutPlan,
@@ -139,6 +140,7 @@ __all__ = [
     "ExchangeEpoch",
     "ExpectedLife",
     "FaceChoice",
+    "FaceLabel",
     "Fact",
     "FlagSettlement",
     "ForecastRun",
@@ -150,6 +152,8 @@ __all__ = [
     "InspectionFlag",
     "Instrument",
     "InstrumentCheck",
+    "LabelBatch",
+    "LabelSheet",
     "LaidPiece",
     "LayoutFace",
     "LayoutPlan",

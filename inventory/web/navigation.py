@@ -176,7 +176,14 @@ PAGES_UNDER = {
     ),
     "import-list": ("import-page", "settle"),
     "rules": ("next-rules", "set-own-level"),
-    "press-list": ("press-add", "press-page", "press-event", "press-measures", "run-page"),
+    "press-list": (
+        "press-add",
+        "press-page",
+        "press-event",
+        "press-measures",
+        "run-page",
+        "run-labels",
+    ),
     "stock-faces": (
         "stock-rolls",
         "stock-overlays",
@@ -185,6 +192,9 @@ PAGES_UNDER = {
         "face-spoilt",
         "turns-list",
         "turns-set",
+        "label-list",
+        "label-sheet-add",
+        "label-batch",
     ),
 }
 

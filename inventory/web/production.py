@@ -178,12 +178,7 @@ def run_loaded(request: MemberRequest) -> HttpResponse:
 @require_safe
 @role_required(Role.SHOP)
 def run_page(request: MemberRequest, run_id: int) -> HttpResponse:
-    runs = (
-        PrintRun.objects.owned_by(request.organisation)
-        .filter(layout__isnull=False)
-        .select_related("press", "operator", "layout__order__agency", "layout__roll")
-    )
-    run: PrintRun = get_object_or_404(runs, pk=run_id)
+    run = run_of(request, run_id)
     faces = (
         LayoutFace.objects.filter(layout__print_run=run)
         .select_related("sign", "line")
@@ -198,6 +193,17 @@ def run_page(request: MemberRequest, run_id: int) -> HttpResponse:
         "local_types": local_types_of(run.layout.order.agency),
     }
     return render(request, "inventory/production/run_page.html", context)
+
+
+def run_of(request: MemberRequest, run_id: int) -> PrintRun:
+    """Return a run of the shop that printed faces, or answer that there is none."""
+    runs = (
+        PrintRun.objects.owned_by(request.organisation)
+        .filter(layout__isnull=False)
+        .select_related("press", "operator", "layout__order__agency", "layout__roll")
+    )
+    run: PrintRun = get_object_or_404(runs, pk=run_id)
+    return run
 
 
 def _same_run(order: PrintOrder, form: RunForm) -> PrintRun | None:

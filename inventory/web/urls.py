@@ -53,6 +53,7 @@ urlpatterns = [
     path("help/", home.help_page, name="help"),
     path("", include("inventory.web.shop_urls")),
     path("", include("inventory.web.layout_urls")),
+    path("", include("inventory.web.label_urls")),
     path("", include("inventory.web.crew_urls")),
     path("", include("inventory.web.instrument_urls")),
     path("", include("inventory.web.exchange_urls")),

@@ -33,6 +33,7 @@ from inventory.models import (
     ElementAssessment,
     ExpectedLife,
     FaceChoice,
+    FaceLabel,
     FlagSettlement,
     ForecastRun,
     ImportMissing,
@@ -40,6 +41,8 @@ from inventory.models import (
     Inspection,
     InspectionFlag,
     Instrument,
+    LabelBatch,
+    LabelSheet,
     LaidPiece,
     LayoutPlan,
     LayoutRun,
@@ -143,6 +146,8 @@ STORED = [
     change("frozen_layout_says_when", LayoutPlan, frozen_at=None),
     change("load_fits_its_roll", PlanLoad, taken_in=1800.1),
     change("due_rank_from_1", PlannedFace, due_rank=0),
+    change("label_sheet_holds_a_label", LabelSheet, rows=0),
+    change("label_sheet_not_negative", LabelSheet, gap_down_in=-0.1),
     change("run_starts_before_it_ends", PrintRun, finished_at=NOW - 9 * DAY),
     change("run_area_positive", PrintRun, printed_area_ft2=0),
     change("released_order_says_when", PrintOrder, released_at=None, state="released"),
@@ -184,6 +189,7 @@ STORED = [
 
 # A fact cannot be changed at all: these are stored as further rows.
 ADDED = [
+    change("label_first_place_from_1", LabelBatch, first_place=0),
     change("policy_press_rate_positive", AgencyPolicy, version=9, press_rate_ft2_per_h=0),
     change("policy_guard_over_half", AgencyPolicy, version=9, guard_probability=0.5),
     change("policy_guard_over_half", AgencyPolicy, version=9, guard_probability=1),
@@ -321,6 +327,12 @@ TWICE: dict[str, Callable[[], tuple[models.Model, dict[str, Any]]]] = {
     "order_number_once": lambda: (only(PrintOrder), {}),
     "order_line_once": lambda: (only(OrderLine), {"position_id": None}),
     "position_once_per_order": lambda: (only(OrderLine), {"number": 99}),
+    "label_sheet_once": lambda: (only(LabelSheet), {}),
+    "label_number_once": lambda: (
+        only(FaceLabel),
+        {"sign_id": only(Sign, labels=None).pk},
+    ),
+    "face_once_a_batch": lambda: (only(FaceLabel), {"number": 9}),
     "turns_once": lambda: (only(SheetingTurns), {}),
     "one_open_run_per_layout": lambda: (only(LayoutRun), {}),
     "load_number_once": lambda: (only(PlanLoad), {"roll_id": other_roll().pk}),

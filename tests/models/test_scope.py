@@ -14,7 +14,10 @@ from inventory.models import (
     ColourArea,
     DevicePerson,
     ExchangeEpoch,
+    FaceLabel,
     Inspection,
+    LabelBatch,
+    LabelSheet,
     LaidPiece,
     LayoutFace,
     LayoutPlan,
@@ -69,6 +72,9 @@ KEPT_BY_SHOPS = {
     PlannedFace,
     LaidPiece,
     PrintedLoad,
+    LabelSheet,
+    LabelBatch,
+    FaceLabel,
 }
 
 

@@ -64,7 +64,7 @@ from tests.factories import (
 from tests.models.world_of_damage import fill_damage
 from tests.models.world_of_forecasts import fill_forecasts
 from tests.models.world_of_hand_overs import fill_hand_overs
-from tests.models.world_of_layouts import fill_layouts
+from tests.models.world_of_layouts import fill_labels, fill_layouts
 from tests.models.world_of_phones import (
     fill_merges,
     fill_packages,
@@ -150,6 +150,7 @@ def fill(agency: Organisation, shop: Organisation) -> Side:
     fill_damage(agency, new)
     fill_hand_overs(new, in_stock)
     fill_layouts(run)
+    fill_labels(run)
     draft = draft_order(agency=agency, shop=shop, signs=[make_sign(agency)], by=person, now=NOW)
     return Side(
         agency=agency,

@@ -1,10 +1,13 @@
-"""A row of each record of a layout on rolls."""
+"""A row of each record of a layout on rolls, and of labels."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 from inventory.models import (
+    FaceLabel,
+    LabelBatch,
+    LabelSheet,
     LaidPiece,
     LayoutFace,
     LayoutPlan,
@@ -78,3 +81,27 @@ def fill_layouts(run: PrintRun) -> None:
         angle_deg=0.0,
     )
     PrintedLoad.objects.create(load=load, layout=layout)
+
+
+def fill_labels(run: PrintRun) -> None:
+    """Make the label of a face of a run."""
+    shop = run.press.organisation
+    measures = {
+        "page_width_in": 8.5,
+        "page_height_in": 11.0,
+        "left_in": 0.2,
+        "top_in": 0.5,
+        "columns": 2,
+        "rows": 5,
+        "label_width_in": 4.0,
+        "label_height_in": 2.0,
+        "gap_across_in": 0.1,
+        "gap_down_in": 0.0,
+    }
+    sheet, _ = LabelSheet.objects.get_or_create(
+        organisation=shop, name="Ten a page", defaults=measures
+    )
+    batch = LabelBatch.objects.create(
+        organisation=shop, sheet=sheet, measures=measures, made_at=NOW
+    )
+    FaceLabel.objects.create(batch=batch, sign=run.signs.order_by("pk")[0], number=1)

@@ -25,6 +25,8 @@ NO_PAGE = {
     "field-worker",
     "order-artwork",
     "layout-pdf",
+    "label-batch-pdf",
+    "label-found",
     "layout-progress",
     "layout-stop",
     "run-loaded",

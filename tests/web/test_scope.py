@@ -16,6 +16,7 @@ from PIL import Image
 from inventory.models import (
     ImportRun,
     ImportSettlement,
+    LabelBatch,
     LayoutPlan,
     OrderLine,
     Role,
@@ -44,7 +45,7 @@ from tests.factories import (
     print_order,
 )
 from tests.kept import kept_records
-from tests.models.world_of_layouts import fill_layouts
+from tests.models.world_of_layouts import fill_labels, fill_layouts
 from tests.services.exchange.phones import Phone
 from tests.services.programme.crew_worlds import a_crew_day
 from tests.services.test_photo_uploads import make_device
@@ -194,9 +195,13 @@ class World:
         planned = plan(programme, sign, 2027)
         crew_day = a_crew_day(planned)
         fill_layouts(print_run)
+        fill_labels(print_run)
+        batch = LabelBatch.objects.get(organisation=self.shop)
         layout = LayoutPlan.objects.get(order=order)
         self.parts = {
             "plan_id": layout.pk,
+            "batch_id": batch.pk,
+            "label": printed.label_id,
             "sheeting_type": roll.sheeting_type,
             "optics": roll.optics,
             "upload_id": upload.pk,
