@@ -30,6 +30,8 @@ LEAST_CODE_IN = 0.55  # without its white; the smallest that read at a hand's br
 _PAD_IN = 0.06
 _MOST_CODE_SHARE = 0.5  # of the label's width
 _ID_PT, _WORDS_PT, _LEAST_PT = 13.0, 7.5, 5.0
+_LEADING = 1.22
+_MOST_LARGER = 1.5  # where a label has room
 
 
 @dataclass(frozen=True)
@@ -117,14 +119,17 @@ def _draw(
     x = left + pad / 2 + side
     room = measures.label_width_in * inch - side - 1.5 * pad
     lines = _fitting(list(_lines(label)), high - 2 * pad)
-    y = top - pad
+    needed = sum(line.size_pt for line in lines) * _LEADING
+    larger = min(_MOST_LARGER, (high - 2 * pad) / needed) if lines else 1.0
+    y = top - (high - needed * larger) / 2
     for line in lines:
         font = BOLD if line.is_bold else FONT
-        words, size = _fitted(plain(line.words), font, line.size_pt, room)
-        y -= line.size_pt * 1.22
+        asked = line.size_pt * larger
+        words, size = _fitted(plain(line.words), font, asked, room)
+        y -= asked * _LEADING
         canvas.setFont(font, size)
         canvas.setFillColor(INK if line.is_bold else SOFT)
-        canvas.drawString(x, y + line.size_pt * 0.22, words)
+        canvas.drawString(x, y + asked * 0.22, words)
 
 
 def _draw_code(canvas: Canvas, text: str, left: float, bottom: float, side: float) -> None:
@@ -162,7 +167,7 @@ def _lines(label: LabelWords) -> Iterator[_Line]:
 def _fitting(lines: list[_Line], room: float) -> list[_Line]:
     kept: list[_Line] = []
     for line in lines:
-        room -= line.size_pt * 1.22
+        room -= line.size_pt * _LEADING
         if room < -0.01:
             break
         kept.append(line)
