@@ -96,12 +96,17 @@ from inventory.models.people import (
 )
 from inventory.models.places import Position, Road, Support
 from inventory.models.production import (
+    InkChannel,
+    InkContainer,
+    InkKind,
+    MaintenanceTask,
     OverlayRoll,
     Press,
     PressEvent,
     PrintRun,
     QualityReading,
     SheetingRoll,
+    ShopRule,
 )
 from inventory.models.programme import (
     PackageStop,
@@ -148,6 +153,9 @@ __all__ = [
     "ImportRefusal",
     "ImportRun",
     "ImportSettlement",
+    "InkChannel",
+    "InkContainer",
+    "InkKind",
     "Inspection",
     "InspectionFlag",
     "Instrument",
@@ -161,6 +169,7 @@ __all__ = [
     "LocalSignType",
     "LogbookEntry",
     "LotFinding",
+    "MaintenanceTask",
     "Membership",
     "MethodAssignment",
     "MethodGroup",
@@ -203,6 +212,7 @@ __all__ = [
     "SheetingRoll",
     "SheetingTurns",
     "ShopCustomer",
+    "ShopRule",
     "Sign",
     "SignForecast",
     "SignMerge",

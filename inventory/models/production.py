@@ -22,6 +22,12 @@ class SheetingRoll(Scoped):
     width_in = models.FloatField()
     length_ft = models.FloatField()
     received_on = models.DateField(null=True, blank=True)
+    opened_on = models.DateField(
+        null=True, blank=True, help_text="Empty: when it was first loaded, by the press log."
+    )
+    use_by_on = models.DateField(
+        null=True, blank=True, help_text="As on its label; empty: by the shop's shelf life."
+    )
 
     class Meta:
         ordering = ("organisation", "-received_on", "roll_number")
@@ -46,6 +52,12 @@ class OverlayRoll(Scoped):
     width_in = models.FloatField()
     length_ft = models.FloatField()
     received_on = models.DateField(null=True, blank=True)
+    opened_on = models.DateField(
+        null=True, blank=True, help_text="Empty: when it was first loaded, by the press log."
+    )
+    use_by_on = models.DateField(
+        null=True, blank=True, help_text="As on its label; empty: by the shop's shelf life."
+    )
 
     class Meta:
         ordering = ("organisation", "-received_on", "roll_number")
@@ -82,6 +94,9 @@ class Press(Scoped):
         blank=True,
         help_text="Lost behind the last face; empty: not stated.",
     )
+    setup_minutes = models.FloatField(
+        null=True, blank=True, help_text="To make a run ready; empty: not stated."
+    )
 
     class Meta:
         ordering = ("organisation", "name")
@@ -103,6 +118,156 @@ class Press(Scoped):
                 & (Q(tail_in__isnull=True) | Q(tail_in__gte=0)),
                 name="press_losses_not_negative",
             ),
+            models.CheckConstraint(
+                condition=Q(setup_minutes__isnull=True) | Q(setup_minutes__gte=0),
+                name="press_setup_not_negative",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class InkKind(models.TextChoices):
+    """How an ink makes a colour of a face."""
+
+    SPOT = "spot", "spot colour"
+    PROCESS = "process", "process colour, for mixing"
+
+
+class InkChannel(Scoped):
+    """A place for a container on a press, and the ink it takes; two may take one colour."""
+
+    press = models.ForeignKey(Press, on_delete=models.PROTECT, related_name="ink_channels")
+    name = models.CharField(max_length=24)
+    color = models.CharField(max_length=32)
+    kind = models.CharField(max_length=8, choices=InkKind)
+    ml_per_m2 = models.FloatField(
+        null=True,
+        blank=True,
+        help_text="Ink on a square metre it covers whole, as measured; empty: not measured.",
+    )
+    cover_share = models.FloatField(
+        null=True,
+        blank=True,
+        help_text="Share of a face it usually covers, over 0 to 1; empty: not stated.",
+    )
+    is_in_use = models.BooleanField(default=True)
+
+    reader_paths = {"owner": "press__organisation"}
+
+    class Meta:
+        ordering = ("press", "name")
+        constraints = (
+            models.UniqueConstraint(fields=("press", "name"), name="ink_channel_once"),
+            models.CheckConstraint(
+                condition=Q(kind__in=("spot", "process")), name="ink_channel_kind_known"
+            ),
+            models.CheckConstraint(
+                condition=Q(ml_per_m2__isnull=True) | Q(ml_per_m2__gt=0),
+                name="ink_per_area_positive",
+            ),
+            models.CheckConstraint(
+                condition=Q(cover_share__isnull=True)
+                | Q(cover_share__gt=0, cover_share__lte=1),
+                name="ink_cover_is_a_share",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"channel {self.name}"
+
+
+class InkContainer(Scoped):
+    """A container of ink as received."""
+
+    organisation = models.ForeignKey(
+        Organisation, on_delete=models.PROTECT, related_name="ink_containers"
+    )
+    container_number = models.CharField(max_length=40)
+    lot = models.CharField(max_length=40)
+    color = models.CharField(max_length=32)
+    kind = models.CharField(max_length=8, choices=InkKind)
+    volume_ml = models.FloatField(null=True, blank=True, help_text="Empty: not known.")
+    received_on = models.DateField(null=True, blank=True)
+    opened_on = models.DateField(
+        null=True, blank=True, help_text="Empty: when it was first put in, by the press log."
+    )
+    use_by_on = models.DateField(
+        null=True, blank=True, help_text="As on its label; empty: by the shop's shelf life."
+    )
+
+    class Meta:
+        ordering = ("organisation", "-received_on", "container_number")
+        constraints = (
+            models.UniqueConstraint(
+                fields=("organisation", "container_number"), name="ink_container_once"
+            ),
+            models.CheckConstraint(
+                condition=Q(kind__in=("spot", "process")), name="ink_container_kind_known"
+            ),
+            models.CheckConstraint(
+                condition=Q(volume_ml__isnull=True) | Q(volume_ml__gt=0),
+                name="ink_volume_positive",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"container {self.container_number} (lot {self.lot})"
+
+
+class ShopRule(Scoped):
+    """How long a shop keeps what it prints with, in months from receipt; none is shipped."""
+
+    organisation = models.OneToOneField(
+        Organisation, on_delete=models.PROTECT, related_name="shop_rule"
+    )
+    sheeting_months = models.PositiveSmallIntegerField(null=True, blank=True)
+    overlay_months = models.PositiveSmallIntegerField(null=True, blank=True)
+    ink_months = models.PositiveSmallIntegerField(null=True, blank=True)
+    set_at = models.DateTimeField()
+    set_by = models.ForeignKey(
+        User, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ("organisation",)
+        constraints = (
+            models.CheckConstraint(
+                condition=(Q(sheeting_months__isnull=True) | Q(sheeting_months__gt=0))
+                & (Q(overlay_months__isnull=True) | Q(overlay_months__gt=0))
+                & (Q(ink_months__isnull=True) | Q(ink_months__gt=0)),
+                name="shelf_life_positive",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"shelf lives of {self.organisation}"
+
+
+class MaintenanceTask(Scoped):
+    """What a press needs again and again: every so many days, or hours of printing."""
+
+    press = models.ForeignKey(Press, on_delete=models.PROTECT, related_name="tasks")
+    name = models.CharField(max_length=80)
+    every_days = models.PositiveSmallIntegerField(null=True, blank=True)
+    every_hours = models.FloatField(null=True, blank=True)
+    note = models.CharField(max_length=255, blank=True)
+    is_in_use = models.BooleanField(default=True)
+
+    reader_paths = {"owner": "press__organisation"}
+
+    class Meta:
+        ordering = ("press", "name")
+        constraints = (
+            models.UniqueConstraint(fields=("press", "name"), name="maintenance_task_once"),
+            models.CheckConstraint(
+                condition=Q(
+                    every_days__isnull=False, every_days__gt=0, every_hours__isnull=True
+                )
+                | Q(every_days__isnull=True, every_hours__isnull=False, every_hours__gt=0),
+                name="maintenance_by_days_or_hours",
+            ),
         )
 
     def __str__(self) -> str:
@@ -121,7 +286,13 @@ class PressEvent(Fact):
         MAINTENANCE_DONE = "maintenance_done", "maintenance done"
         CHECK_PASSED = "check_passed", "print check passed"
         CHECK_FAILED = "check_failed", "print check failed"
+        DRYER_SET = "dryer_set", "dryer set"
+        INK_MEASURED = "ink_measured", "ink left measured"
         WITHDRAWN = "withdrawn", "withdrawn: did not happen"
+
+    class Check(models.TextChoices):
+        NOZZLE = "nozzle", "nozzle check"
+        DENSITY = "density", "density check"
 
     press = models.ForeignKey(Press, on_delete=models.PROTECT, related_name="events")
     kind = models.CharField(max_length=20, choices=Kind)
@@ -137,7 +308,23 @@ class PressEvent(Fact):
     ink_channel = models.CharField(max_length=24, blank=True)
     ink_color = models.CharField(max_length=32, blank=True)
     ink_lot = models.CharField(max_length=40, blank=True)
+    ink_kind = models.CharField(max_length=8, blank=True, choices=InkKind)
+    container = models.ForeignKey(
+        InkContainer, null=True, blank=True, on_delete=models.PROTECT, related_name="events"
+    )
     remaining_ft = models.FloatField(null=True, blank=True)
+    remaining_ml = models.FloatField(null=True, blank=True)
+    after_face = models.PositiveIntegerField(
+        null=True, blank=True, help_text="Faces of the run printed before it; empty: not noted."
+    )
+    after_ft = models.FloatField(
+        null=True, blank=True, help_text="Length of the run before it; empty: not noted."
+    )
+    task = models.ForeignKey(
+        MaintenanceTask, null=True, blank=True, on_delete=models.PROTECT, related_name="events"
+    )
+    check_kind = models.CharField(max_length=8, blank=True, choices=Check)
+    dryer_f = models.FloatField("dryer [°F]", null=True, blank=True)
     note = models.CharField(max_length=255, blank=True)
     corrects = models.ForeignKey(
         "self", null=True, blank=True, on_delete=models.PROTECT, related_name="corrections"
@@ -162,6 +349,20 @@ class PressEvent(Fact):
             models.CheckConstraint(
                 condition=~Q(kind="ink_changed") | (~Q(ink_channel="") & ~Q(ink_lot="")),
                 name="ink_event_names_lot",
+            ),
+            models.CheckConstraint(
+                condition=~Q(kind="dryer_set") | Q(dryer_f__isnull=False),
+                name="dryer_event_names_heat",
+            ),
+            models.CheckConstraint(
+                condition=~Q(kind="ink_measured")
+                | Q(container__isnull=False, remaining_ml__isnull=False),
+                name="ink_measured_names_amount",
+            ),
+            models.CheckConstraint(
+                condition=(Q(remaining_ml__isnull=True) | Q(remaining_ml__gte=0))
+                & (Q(after_ft__isnull=True) | Q(after_ft__gte=0)),
+                name="press_event_not_negative",
             ),
             models.CheckConstraint(
                 condition=~Q(kind="withdrawn") | Q(corrects__isnull=False),

@@ -71,6 +71,7 @@ from tests.models.world_of_phones import (
     fill_phones,
     fill_wrong_data,
 )
+from tests.models.world_of_presses import fill_press
 from tests.models.world_of_programmes import fill_programmes
 
 if TYPE_CHECKING:
@@ -151,6 +152,7 @@ def fill(agency: Organisation, shop: Organisation) -> Side:
     fill_hand_overs(new, in_stock)
     fill_layouts(run)
     fill_labels(run)
+    fill_press(run.press)
     draft = draft_order(agency=agency, shop=shop, signs=[make_sign(agency)], by=person, now=NOW)
     return Side(
         agency=agency,

@@ -8,7 +8,7 @@ from django.db.models import Q
 
 from inventory.engineering.production.colouring import colouring_of
 from inventory.errors import StateConflictError
-from inventory.models import ColourArea, LayoutFace, RollLayout, SheetingRoll, Sign
+from inventory.models import ColourArea, InkKind, LayoutFace, RollLayout, SheetingRoll, Sign
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -65,9 +65,18 @@ def fits_roll(line: OrderLine, roll: SheetingRoll) -> bool:
 
 
 def spot_ink_colors(spans: Sequence[LoadedSpan]) -> frozenset[str]:
-    """Return the colours that had an ink of their own on the press through the whole run."""
+    """
+    Return the colours that had an ink of their own on the press through the whole run.
+
+    Inks for mixing make other colours than their own, so they are left out.
+    """
     return frozenset.intersection(
-        *(frozenset(ink.color for ink in span.loaded.inks.values()) for span in spans)
+        *(
+            frozenset(
+                ink.color for ink in span.loaded.inks.values() if ink.kind != InkKind.PROCESS
+            )
+            for span in spans
+        )
     )
 
 

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from django.db import transaction
 from django.utils import timezone
 
 from inventory.engineering.production import press_log as engine
-from inventory.engineering.production.press_log import LoggedEvent, PressEventKind
-from inventory.errors import OutOfRangeError, StateConflictError
-from inventory.models import OverlayRoll, Press, PressEvent, PrintRun, SheetingRoll
-from inventory.services.fields import check_fields
+from inventory.engineering.production.press_log import PressEventKind
+from inventory.errors import StateConflictError
+from inventory.models import InkChannel, OverlayRoll, Press, PressEvent, PrintRun, SheetingRoll
 from inventory.services.logbook import log
 from inventory.services.production.faces import (
     faces_follow_log,
@@ -21,61 +18,22 @@ from inventory.services.production.faces import (
     one_roll,
     refuse_other_sheeting,
 )
+from inventory.services.production.press_event_checks import check_event
+from inventory.services.production.what_was_on import (
+    LoadedState,
+    as_logged,
+    loaded_at,
+    lock_press,
+    logged_events,
+)
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
     from datetime import datetime
 
-    from inventory.models import User
+    from inventory.engineering.production.press_log import LoggedEvent
+    from inventory.models import InkContainer, MaintenanceTask, User
 
-
-@dataclass(frozen=True)
-class LoadedState:
-    """
-    What was on a press at a time, as the log tells it.
-
-    ``roll`` and ``overlay`` are ``None`` when none was on and when it is not known;
-    ``is_roll_known`` and ``is_overlay_known`` tell these apart. ``inks`` gives the lot in each
-    channel that is known, ``ink_colors`` its colour where it was written down.
-    """
-
-    roll: SheetingRoll | None
-    is_roll_known: bool
-    overlay: OverlayRoll | None
-    is_overlay_known: bool
-    inks: Mapping[str, str]
-    ink_colors: Mapping[str, str]
-
-
-def lock_press(press: Press) -> Press:
-    """Return the press as it is stored now, locked for the caller's transaction."""
-    locked: Press = (
-        Press.objects.select_for_update(of=("self",))
-        .select_related("organisation")
-        .get(pk=press.pk)
-    )
-    return locked
-
-
-def logged_events(press: Press) -> list[LoggedEvent]:
-    """Return a press's whole log as the method takes it."""
-    return [_as_logged(event) for event in PressEvent.objects.filter(press=press)]
-
-
-def loaded_at(press: Press, moment: datetime) -> LoadedState:
-    """Return what was on a press at a moment."""
-    loaded = engine.loaded_at(logged_events(press), moment)
-    rolls, overlays = SheetingRoll.objects, OverlayRoll.objects
-    return LoadedState(
-        roll=None if loaded.roll is None else rolls.get(pk=loaded.roll),
-        is_roll_known=loaded.is_roll_known,
-        overlay=None if loaded.overlay is None else overlays.get(pk=loaded.overlay),
-        is_overlay_known=loaded.is_overlay_known,
-        inks={channel: ink.lot for channel, ink in sorted(loaded.inks.items())},
-        ink_colors={
-            channel: ink.color for channel, ink in sorted(loaded.inks.items()) if ink.color
-        },
-    )
+__all__ = ["LoadedState", "loaded_at", "lock_press", "logged_events", "record_press_event"]
 
 
 @transaction.atomic
@@ -90,6 +48,13 @@ def record_press_event(
     ink_color: str = "",
     ink_lot: str = "",
     remaining_ft: float | None = None,
+    container: InkContainer | None = None,
+    remaining_ml: float | None = None,
+    after_face: int | None = None,
+    after_ft: float | None = None,
+    task: MaintenanceTask | None = None,
+    check_kind: str = "",
+    dryer_f: float | None = None,
     note: str = "",
     corrects: PressEvent | None = None,
     by: User | None = None,
@@ -97,6 +62,10 @@ def record_press_event(
 ) -> PressEvent:
     """
     Write down what happened at a press.
+
+    Of an ink container in stock its colour, kind and lot are taken; else those typed. A change
+    in mid-run may say how many faces (``after_face``) or what length (``after_ft``) of the run
+    were printed by then.
 
     An event that corrects another replaces it; one of kind ``withdrawn`` takes it back. Runs
     that are on record already follow the log, unless their faces would then be of another
@@ -116,13 +85,21 @@ def record_press_event(
         ink_color="-".join(ink_color.lower().split()),
         ink_lot=ink_lot.strip(),
         remaining_ft=remaining_ft,
+        container=container,
+        remaining_ml=remaining_ml,
+        after_face=after_face,
+        after_ft=after_ft,
+        task=task,
+        check_kind=check_kind,
+        dryer_f=dryer_f,
         note=note.strip(),
         corrects=corrects,
     )
-    _check_event(event, now)
+    _fill_ink(event)
+    check_event(event, now)
     before = logged_events(press)
     event.save()
-    after = [*before, _as_logged(event)]
+    after = [*before, as_logged(event)]
     _check_log_makes_sense(event, before, after)
     _let_runs_follow(event, before, after, by, now)
     log(
@@ -136,114 +113,15 @@ def record_press_event(
     return event
 
 
-def _as_logged(event: PressEvent) -> LoggedEvent:
-    return LoggedEvent(
-        key=event.pk,
-        kind=PressEventKind(event.kind),
-        happened_at=event.happened_at,
-        roll=event.roll_id,
-        overlay=event.overlay_id,
-        ink_channel=event.ink_channel,
-        ink_color=event.ink_color,
-        ink_lot=event.ink_lot,
-        corrects=event.corrects_id,
-    )
-
-
-def _check_event(event: PressEvent, now: datetime) -> None:
-    """Refuse an event that lacks what its kind needs, or names what is not the shop's."""
-    press = event.press
-    if event.happened_at.tzinfo is None:
-        msg = (
-            f"The time {event.happened_at:%Y-%m-%d %H:%M} has no time zone; say which it is in."
-        )
-        raise OutOfRangeError(msg)
-    if event.happened_at > now:
-        msg = (
-            f"{press.organisation.clock_words(event.happened_at)} is still to come; the press "
-            "log holds what has happened."
-        )
-        raise OutOfRangeError(msg)
-    check_fields(event, exclude=["press", "roll", "overlay", "recorded_by", "corrects"])
-    kind = PressEventKind(event.kind)
-    for wanted, kinds, words in (
-        (event.roll, _ROLL_KINDS, "which roll"),
-        (event.overlay, _OVERLAY_KINDS, "which overlay roll"),
-        (event.ink_channel and event.ink_lot, _INK_KINDS, "which channel and which ink lot"),
-        (event.corrects, _WITHDRAWALS, "which event"),
-    ):
-        if kind in kinds and not wanted:
-            msg = f"'{event.get_kind_display()}' has to say {words}."
-            raise OutOfRangeError(msg)
-    for each in (event.roll, event.overlay):
-        if each is not None:
-            _check_stock(event, each)
-    if event.remaining_ft is not None:
-        _check_remaining(event)
-    if event.corrects is not None:
-        _check_corrected(event, event.corrects)
-    if kind is PressEventKind.ROLL_LOADED and event.roll is not None:
-        _check_not_on_another_press(event, event.roll)
-
-
-_ROLL_KINDS = (PressEventKind.ROLL_LOADED, PressEventKind.ROLL_TAKEN_OFF)
-_OVERLAY_KINDS = (PressEventKind.OVERLAY_LOADED, PressEventKind.OVERLAY_TAKEN_OFF)
-_INK_KINDS = (PressEventKind.INK_CHANGED,)
-_WITHDRAWALS = (PressEventKind.WITHDRAWN,)
-
-
-def _check_stock(event: PressEvent, roll: SheetingRoll | OverlayRoll) -> None:
-    shop = event.press.organisation
-    if roll.organisation_id != shop.pk:
-        msg = f"{roll} belongs to {roll.organisation}, not to {shop}."
-        raise StateConflictError(msg)
-    if roll.received_on is not None and shop.day_of(event.happened_at) < roll.received_on:
-        msg = (
-            f"{roll} was received on {roll.received_on:%Y-%m-%d}, after "
-            f"{shop.clock_words(event.happened_at)}; correct the time of the event."
-        )
-        raise OutOfRangeError(msg)
-
-
-def _check_remaining(event: PressEvent) -> None:
-    received = event.roll or event.overlay
-    longest_ft = received.length_ft if received is not None else math.inf
-    if event.remaining_ft is not None and not 0 <= event.remaining_ft <= longest_ft:
-        msg = (
-            f"{event.remaining_ft:g} ft cannot be left; {received or 'a roll'} was received "
-            f"with {longest_ft:g} ft."
-        )
-        raise OutOfRangeError(msg)
-
-
-def _check_corrected(event: PressEvent, corrected: PressEvent) -> None:
-    if corrected.press_id != event.press_id:
-        msg = (
-            f"Event {corrected.pk} happened at {corrected.press}, not at {event.press}; "
-            "withdraw it there and record this one as new."
-        )
-        raise StateConflictError(msg)
-    later = PressEvent.objects.filter(corrects=corrected).first()
-    if later is not None:
-        msg = (
-            f"Event {corrected.pk} was already corrected by event {later.pk}; correct that one "
-            "instead."
-        )
-        raise StateConflictError(msg)
-
-
-def _check_not_on_another_press(event: PressEvent, roll: SheetingRoll) -> None:
-    clock = event.press.organisation.clock_words
-    others = Press.objects.filter(organisation=event.press.organisation_id).exclude(
-        pk=event.press_id
-    )
-    for other in others:
-        if engine.loaded_at(logged_events(other), event.happened_at).roll == roll.pk:
-            msg = (
-                f"{roll} was on {other} at {clock(event.happened_at)}; record there that it "
-                "was taken off, or correct the time."
-            )
-            raise StateConflictError(msg)
+def _fill_ink(event: PressEvent) -> None:
+    """Take over what the container and the channel on record say of an ink."""
+    if event.container is not None:
+        event.ink_color, event.ink_lot = event.container.color, event.container.lot
+        event.ink_kind = event.container.kind
+    channel = InkChannel.objects.filter(press=event.press, name=event.ink_channel).first()
+    if event.kind == PressEventKind.INK_CHANGED and channel is not None:
+        event.ink_color = event.ink_color or channel.color
+        event.ink_kind = event.ink_kind or channel.kind
 
 
 def _check_log_makes_sense(
@@ -302,13 +180,17 @@ def _let_runs_follow(
 
 
 def _event_words(event: PressEvent) -> str:
-    what = (
-        event.roll
-        or event.overlay
-        or " ".join(
-            each for each in (event.ink_channel, event.ink_color, event.ink_lot) if each
-        )
-    )
+    parts = [
+        str(event.roll or event.overlay or event.task or ""),
+        " ".join(each for each in (event.ink_channel, event.ink_color, event.ink_lot) if each),
+        str(event.container or ""),
+        event.get_check_kind_display(),
+        "" if event.dryer_f is None else f"{event.dryer_f:g} °F",
+        "" if event.remaining_ml is None else f"{event.remaining_ml:g} ml left",
+        "" if event.after_face is None else f"after face {event.after_face} of the run",
+        "" if event.after_ft is None else f"after {event.after_ft:g} ft of the run",
+    ]
+    what = ", ".join(each for each in parts if each)
     corrected = f", in place of event {event.corrects_id}" if event.corrects_id else ""
     about = f": {what}" if what else ""
     return (
