@@ -592,8 +592,14 @@ def test_the_production_record_of_a_face_tells_what_was_on_the_press(agency, sho
         "operator": "not known",
         "sheeting roll": roll.roll_number,
         "sheeting lot": roll.lot,
+        "place on the roll": "not known",
         "overlay": "overlay 9 (lot O1)",
         "ink 1": "red, lot R-1 or R-2",
+        "which of several lots": "estimated by time: the position at a change in mid-run was "
+        "not noted",
+        "dryer": "not known",
+        "check before the run": "not known",
+        "check after the run": "not known",
     }
 
 

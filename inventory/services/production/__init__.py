@@ -5,7 +5,10 @@ The shop: what it has, what was on its presses, what it printed.
 module                holds
 ====================  ==================================================================
 ``stock``             rolls and presses
+``inks``              ink channels and containers, shelf lives
+``stock_left``        what is left of rolls and containers, until when they keep
 ``press_log``         what happened at a press, and what was loaded at a time
+``maintenance``       tasks of a press and when they are due, checks, runs in doubt
 ``runs``              print runs and the faces that come of them
 ``records``           what is known of how a face was made; readings of new faces
 ====================  ==================================================================

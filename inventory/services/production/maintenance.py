@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from django.db import transaction
+from django.db.models import Max, Min, Q
 from django.utils import timezone
 
 from inventory.engineering.production import maintenance as engine
@@ -129,12 +130,25 @@ def _runs_since(
     return list(runs.order_by("started_at").values_list("started_at", "finished_at"))
 
 
-def checks_of(press: Press) -> list[PrintCheck]:
-    """Return the nozzle and density checks of a press that hold."""
+def checks_near(press: Press, since: datetime, until: datetime) -> list[PrintCheck]:
+    """Return the checks between two moments, with the last before and the next after of each."""
     rows = PressEvent.objects.filter(press=press, kind__in=_CHECKS, corrections__isnull=True)
+    ends = (
+        rows.order_by()
+        .values("check_kind")
+        .annotate(
+            before=Max("happened_at", filter=Q(happened_at__lte=since)),
+            after=Min("happened_at", filter=Q(happened_at__gte=until)),
+        )
+    )
+    moments = {at for each in ends for at in (each["before"], each["after"]) if at is not None}
+    if not moments:
+        near = rows.filter(happened_at__gt=since, happened_at__lt=until)
+    else:
+        near = rows.filter(happened_at__gte=min(moments), happened_at__lte=max(moments))
     return [
         PrintCheck(key, at, kind == PressEvent.Kind.CHECK_PASSED, check_kind)
-        for key, at, kind, check_kind in rows.order_by("happened_at", "pk").values_list(
+        for key, at, kind, check_kind in near.order_by("happened_at", "pk").values_list(
             "pk", "happened_at", "kind", "check_kind"
         )
     ]
@@ -142,18 +156,19 @@ def checks_of(press: Press) -> list[PrintCheck]:
 
 def checks_around_run(run: PrintRun) -> list[ChecksAround]:
     """Return the last check of each kind before a run, and the first after it."""
-    return engine.checks_around(checks_of(run.press), (run.started_at, run.finished_at))
+    checks = checks_near(run.press, run.started_at, run.finished_at)
+    return engine.checks_around(checks, (run.started_at, run.finished_at))
 
 
-def runs_in_doubt(press: Press, *, since: datetime) -> list[PrintRun]:
-    """Return the runs that finished since a moment beside a failed check, newest first."""
-    checks = checks_of(press)
+def runs_in_doubt(press: Press, *, since: datetime, until: datetime) -> list[PrintRun]:
+    """Return the runs between two moments that lie beside a failed check, newest first."""
+    checks = checks_near(press, since, until)
     if all(each.is_passed for each in checks):
         return []
-    runs = PrintRun.objects.filter(press=press, finished_at__gte=since).order_by("-started_at")
+    runs = PrintRun.objects.filter(press=press, finished_at__gt=since, started_at__lt=until)
     return [
         run
-        for run in runs
+        for run in runs.order_by("-started_at")
         if any(
             each.is_in_doubt
             for each in engine.checks_around(checks, (run.started_at, run.finished_at))
@@ -161,11 +176,16 @@ def runs_in_doubt(press: Press, *, since: datetime) -> list[PrintRun]:
     ]
 
 
-def last_checks(press: Press) -> list[PressEvent]:
-    """Return the last check of each kind."""
-    last = {each.kind: each.key for each in checks_of(press)}
-    rows = PressEvent.objects.filter(pk__in=last.values()).select_related("recorded_by")
+def last_checks(press: Press, now: datetime) -> list[PressEvent]:
+    """Return the last check of each kind by a moment."""
+    keys = [each.key for each in _last_of_each(checks_near(press, now, now), now)]
+    rows = PressEvent.objects.filter(pk__in=keys).select_related("recorded_by")
     return list(rows.order_by("check_kind"))
+
+
+def _last_of_each(checks: Iterable[PrintCheck], now: datetime) -> list[PrintCheck]:
+    """Return the last check of each kind by a moment, of checks in order of time."""
+    return list({each.kind: each for each in checks if each.happened_at <= now}.values())
 
 
 def dryer_at(press: Press, moment: datetime) -> PressEvent | None:

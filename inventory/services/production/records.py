@@ -16,13 +16,16 @@ from inventory.engineering.production.press_log import loaded_during
 from inventory.errors import OutOfRangeError, StateConflictError
 from inventory.models import LaidPiece, OverlayRoll, QualityReading, SheetingRoll, Sign
 from inventory.services.logbook import log
-from inventory.services.production.press_log import logged_events
+from inventory.services.production.maintenance import checks_around_run, dryer_at
+from inventory.services.production.print_positions import spans_of_run
 from inventory.services.production.roll_lengths import IN_PER_FT
+from inventory.services.production.what_was_on import logged_events
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import datetime
 
+    from inventory.engineering.production.maintenance import ChecksAround
     from inventory.engineering.production.press_log import LoadedSpan
     from inventory.models import OrderLine, PrintOrder, PrintRun, User
 
@@ -31,7 +34,11 @@ NOT_KNOWN = "not known"
 
 @dataclass(frozen=True)
 class InkUsed:
-    """The ink lots of one channel during a run; two or more if the container was changed."""
+    """
+    The ink lots of one channel that a face was printed with.
+
+    Two or more if the container was changed while the face was printed.
+    """
 
     channel: str
     color: str
@@ -56,6 +63,16 @@ class ProductionRecord:
     line: OrderLine | None
     quality_readings: tuple[QualityReading, ...]
     place: LaidPiece | None = None
+    is_split_estimated: bool = False
+    checks: tuple[ChecksAround, ...] = ()
+    dryer_f: float | None = None
+
+    @property
+    def split_words(self) -> str:
+        """Return how the run was split where something on the press changed; else empty."""
+        if not self.is_split_estimated:
+            return ""
+        return "estimated by time: the position at a change in mid-run was not noted"
 
     @property
     def place_words(self) -> str:
@@ -95,19 +112,51 @@ class ProductionRecord:
         rows.extend((f"ink {each.channel}", str(each)) for each in self.inks)
         if not self.inks:
             rows.append(("inks", NOT_KNOWN))
+        if self.split_words:
+            rows.append(("which of several lots", self.split_words))
+        heat = NOT_KNOWN if self.dryer_f is None else f"{self.dryer_f:g} °F"
+        return [*rows, ("dryer", heat), *self._check_rows()]
+
+    def _check_rows(self) -> list[tuple[str, str]]:
+        """Return the checks before and after the run as pairs of words."""
+        if not self.checks:
+            return [("check before the run", NOT_KNOWN), ("check after the run", NOT_KNOWN)]
+        shop = self.sign.maker
+        rows = []
+        for each in self.checks:
+            name = f"{each.kind} check" if each.kind else "print check"
+            for check, side in ((each.before, "before"), (each.after, "after")):
+                words = NOT_KNOWN
+                if check is not None and shop is not None:
+                    outcome = "passed" if check.is_passed else "failed"
+                    words = f"{outcome}, {shop.clock_words(check.happened_at)}"
+                rows.append((f"{name} {side} the run", words))
         return rows
 
 
 def production_record(sign: Sign) -> ProductionRecord:
-    """Return what is known of how a face was made, what was loaded from the press log."""
+    """
+    Return what is known of how a face was made, what was loaded from the press log.
+
+    Where something was changed in mid-run, what was on when this face was printed.
+    """
     run = sign.print_run
     try:
         face = sign.layout_face
     except ObjectDoesNotExist:
         face = None
     spans: tuple[LoadedSpan, ...] = ()
+    is_split_estimated = False
+    checks: list[ChecksAround] = []
+    dryer = None
     if run is not None:
         spans = loaded_during(logged_events(run.press), run.started_at, run.finished_at)
+        if len(spans) > 1:
+            where = spans_of_run(run, spans)[sign.pk]
+            spans = spans[where.first : where.last + 1]
+            is_split_estimated = where.is_estimated
+        checks = checks_around_run(run)
+        dryer = dryer_at(run.press, run.started_at)
     rolls = SheetingRoll.objects.filter(pk__in={span.loaded.roll for span in spans} - {None})
     overlay_keys = {span.loaded.overlay for span in spans} - {None}
     return ProductionRecord(
@@ -121,6 +170,9 @@ def production_record(sign: Sign) -> ProductionRecord:
         line=face.line if face is not None else None,
         quality_readings=tuple(sign.quality_readings.order_by("taken_at", "pk")),
         place=LaidPiece.objects.filter(face__printed_as__sign=sign).order_by("part").first(),
+        is_split_estimated=is_split_estimated,
+        checks=tuple(checks),
+        dryer_f=None if dryer is None else dryer.dryer_f,
     )
 
 
@@ -176,7 +228,7 @@ def record_quality_reading(
 
 
 def _inks_used(spans: Sequence[LoadedSpan]) -> tuple[InkUsed, ...]:
-    """Return the inks of a run by channel, lots in the order in which they were on."""
+    """Return the inks of a face by channel, lots in the order in which they were on."""
     lots: dict[str, list[str]] = {}
     colors: dict[str, str] = {}
     for span in spans:

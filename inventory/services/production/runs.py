@@ -16,6 +16,7 @@ from inventory.errors import OutOfRangeError, StateConflictError
 from inventory.models import (
     ColourArea,
     LayoutFace,
+    PressEvent,
     PrintOrder,
     PrintRun,
     RollLayout,
@@ -34,7 +35,7 @@ from inventory.services.production.faces import (
 )
 from inventory.services.production.press_log import lock_press, logged_events
 from inventory.services.production.printed_loads import faces_of_load, keep_as_printed
-from inventory.services.production.roll_lengths import IN_PER_FT
+from inventory.services.production.roll_lengths import IN_PER_FT, rolls_left
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
@@ -274,10 +275,7 @@ def _check_amounts(run: PrintRun, roll: SheetingRoll) -> None:
         raise OutOfRangeError(msg)
     if run.roll_length_used_ft is None:
         return
-    used = PrintRun.objects.filter(layout__roll=roll).aggregate(
-        total=Sum("roll_length_used_ft")
-    )["total"]
-    left_ft = roll.length_ft - (used or 0.0)
+    left_ft = _left_before(run, roll)
     if not 0 < run.roll_length_used_ft <= left_ft:
         msg = (
             f"A run cannot have used {run.roll_length_used_ft:g} ft of {roll}: of its "
@@ -285,6 +283,22 @@ def _check_amounts(run: PrintRun, roll: SheetingRoll) -> None:
             "the length, or leave it out if it was not measured."
         )
         raise OutOfRangeError(msg)
+
+
+def _left_before(run: PrintRun, roll: SheetingRoll) -> float:
+    """Return what a run may have used of a roll: a length measured later bounds nothing."""
+    is_measured_later = PressEvent.objects.filter(
+        roll=roll,
+        remaining_ft__isnull=False,
+        happened_at__gte=run.finished_at,
+        corrections__isnull=True,
+    ).exists()
+    if not is_measured_later:
+        return rolls_left([roll])[roll.pk].left_ft
+    used = PrintRun.objects.filter(layout__roll=roll).aggregate(
+        total=Sum("roll_length_used_ft")
+    )["total"]
+    return float(roll.length_ft - (used or 0.0))
 
 
 def _make_faces(

@@ -15,6 +15,7 @@ from inventory.errors import OutOfRangeError, StateConflictError
 from inventory.models import Organisation, OverlayRoll, Press, SheetingRoll
 from inventory.services.fields import check_fields
 from inventory.services.logbook import log
+from inventory.services.production.inks import check_days
 
 if TYPE_CHECKING:
     from datetime import date, datetime
@@ -34,6 +35,7 @@ def receive_roll(
     length_ft: float,
     optics: str = "",
     received_on: date | None = None,
+    use_by_on: date | None = None,
     by: User | None = None,
     now: datetime | None = None,
 ) -> SheetingRoll:
@@ -41,6 +43,7 @@ def receive_roll(
     now = now or timezone.now()
     _check_shop(shop)
     _check_received(received_on, shop, now)
+    check_days(shop, now, received_on=received_on, opened_on=None, use_by_on=use_by_on)
     if color not in set(Color):
         msg = f"'{color}' is no sheeting colour; use one of {', '.join(Color)}."
         raise OutOfRangeError(msg)
@@ -55,6 +58,7 @@ def receive_roll(
         width_in=_positive(width_in, "width of a roll", "in"),
         length_ft=_positive(length_ft, "length of a roll", "ft"),
         received_on=received_on,
+        use_by_on=use_by_on,
     )
     check_fields(roll, exclude=["organisation"])
     known = SheetingRoll.objects.filter(organisation=shop, roll_number=roll.roll_number).first()
@@ -81,6 +85,7 @@ def receive_overlay(
     width_in: float,
     length_ft: float,
     received_on: date | None = None,
+    use_by_on: date | None = None,
     by: User | None = None,
     now: datetime | None = None,
 ) -> OverlayRoll:
@@ -88,6 +93,7 @@ def receive_overlay(
     now = now or timezone.now()
     _check_shop(shop)
     _check_received(received_on, shop, now)
+    check_days(shop, now, received_on=received_on, opened_on=None, use_by_on=use_by_on)
     roll = OverlayRoll(
         organisation=shop,
         roll_number=roll_number.strip(),
@@ -95,6 +101,7 @@ def receive_overlay(
         width_in=_positive(width_in, "width of a roll", "in"),
         length_ft=_positive(length_ft, "length of a roll", "ft"),
         received_on=received_on,
+        use_by_on=use_by_on,
     )
     check_fields(roll, exclude=["organisation"])
     known = OverlayRoll.objects.filter(organisation=shop, roll_number=roll.roll_number).first()
