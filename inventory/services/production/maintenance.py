@@ -131,7 +131,7 @@ def _runs_since(
 
 
 def checks_near(press: Press, since: datetime, until: datetime) -> list[PrintCheck]:
-    """Return the checks between two moments, with the last before and the next after of each."""
+    """Return the checks between two moments, and of each kind one before and one after."""
     rows = PressEvent.objects.filter(press=press, kind__in=_CHECKS, corrections__isnull=True)
     ends = (
         rows.order_by()
