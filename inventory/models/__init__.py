@@ -76,6 +76,13 @@ from inventory.models.merging import (
     SupportMergeUndo,
 )
 from inventory.models.methods import MethodAssignment, MethodGroup, MethodStep
+from inventory.models.order_life import (
+    FaceReceipt,
+    OrderAnswer,
+    OrderQuestion,
+    Shipment,
+    ShipmentFace,
+)
 from inventory.models.ordering import (
     FaceChoice,
     LayoutFace,
@@ -146,6 +153,7 @@ __all__ = [
     "ExpectedLife",
     "FaceChoice",
     "FaceLabel",
+    "FaceReceipt",
     "Fact",
     "FlagSettlement",
     "ForecastRun",
@@ -178,7 +186,9 @@ __all__ = [
     "Observation",
     "OperationNeed",
     "OrderAmendment",
+    "OrderAnswer",
     "OrderLine",
+    "OrderQuestion",
     "Organisation",
     "Overlay",
     "OverlayRoll",
@@ -211,6 +221,8 @@ __all__ = [
     "ScopedQuerySet",
     "SheetingRoll",
     "SheetingTurns",
+    "Shipment",
+    "ShipmentFace",
     "ShopCustomer",
     "ShopRule",
     "Sign",

@@ -39,6 +39,13 @@ class PrintOrder(Scoped):
         User, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
     press_rate_ft2_per_h = models.FloatField()
+    accepted_at = models.DateTimeField(null=True, blank=True)
+    accepted_by = models.ForeignKey(
+        User, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    promised_on = models.DateField(
+        null=True, blank=True, help_text="The shop's day for the last face to leave it."
+    )
 
     reader_paths = {"owner": "agency", "counterparty": "shop"}
     reader_columns = {
@@ -52,6 +59,9 @@ class PrintOrder(Scoped):
             "needed_by_on",
             "released_at",
             "press_rate_ft2_per_h",
+            "accepted_at",
+            "accepted_by_id",
+            "promised_on",
         ),
     }
     # A draft is the agency's own affair; so is one that was cancelled before its release.
@@ -78,6 +88,11 @@ class PrintOrder(Scoped):
             ),
             models.CheckConstraint(
                 condition=Q(press_rate_ft2_per_h__gt=0), name="order_press_rate_positive"
+            ),
+            models.CheckConstraint(
+                condition=Q(accepted_at__isnull=True)
+                | Q(promised_on__isnull=False, released_at__isnull=False),
+                name="accepted_order_promises_a_day",
             ),
         )
 

@@ -34,6 +34,7 @@ from inventory.models import (
     ExpectedLife,
     FaceChoice,
     FaceLabel,
+    FaceReceipt,
     FlagSettlement,
     ForecastRun,
     ImportMissing,
@@ -56,7 +57,9 @@ from inventory.models import (
     MethodGroup,
     MovedPosition,
     OperationNeed,
+    OrderAnswer,
     OrderLine,
+    OrderQuestion,
     OverlayRoll,
     PackageStop,
     PhotoUpload,
@@ -80,6 +83,7 @@ from inventory.models import (
     Road,
     SheetingRoll,
     SheetingTurns,
+    Shipment,
     ShopCustomer,
     ShopRule,
     Sign,
@@ -158,6 +162,7 @@ STORED = [
     change("layout_rules_not_negative", LayoutPlan, gap_in=-0.1),
     change("frozen_layout_says_when", LayoutPlan, frozen_at=None),
     change("load_fits_its_roll", PlanLoad, taken_in=1800.1),
+    change("accepted_order_promises_a_day", PrintOrder, accepted_at=NOW, promised_on=None),
     change("due_rank_from_1", PlannedFace, due_rank=0),
     change("label_sheet_holds_a_label", LabelSheet, rows=0),
     change("label_sheet_not_negative", LabelSheet, gap_down_in=-0.1),
@@ -202,6 +207,9 @@ STORED = [
 
 # A fact cannot be changed at all: these are stored as further rows.
 ADDED = [
+    change("question_says_something", OrderQuestion, text=""),
+    change("answer_says_something", OrderAnswer, text=""),
+    change("receipt_of_a_loss_says_why", FaceReceipt, outcome="broken"),
     change("label_first_place_from_1", LabelBatch, first_place=0),
     change("policy_press_rate_positive", AgencyPolicy, version=9, press_rate_ft2_per_h=0),
     change("policy_guard_over_half", AgencyPolicy, version=9, guard_probability=0.5),
@@ -343,6 +351,7 @@ TWICE: dict[str, Callable[[], tuple[models.Model, dict[str, Any]]]] = {
     "order_number_once": lambda: (only(PrintOrder), {}),
     "order_line_once": lambda: (only(OrderLine), {"position_id": None}),
     "position_once_per_order": lambda: (only(OrderLine), {"number": 99}),
+    "shipment_number_once": lambda: (only(Shipment), {}),
     "label_sheet_once": lambda: (only(LabelSheet), {}),
     "label_number_once": lambda: (
         only(FaceLabel),

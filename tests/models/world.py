@@ -65,6 +65,7 @@ from tests.models.world_of_damage import fill_damage
 from tests.models.world_of_forecasts import fill_forecasts
 from tests.models.world_of_hand_overs import fill_hand_overs
 from tests.models.world_of_layouts import fill_labels, fill_layouts
+from tests.models.world_of_order_life import fill_order_life
 from tests.models.world_of_phones import (
     fill_merges,
     fill_packages,
@@ -152,6 +153,7 @@ def fill(agency: Organisation, shop: Organisation) -> Side:
     fill_hand_overs(new, in_stock)
     fill_layouts(run)
     fill_labels(run)
+    fill_order_life(order, run.signs.order_by("pk")[0])
     fill_press(run.press)
     draft = draft_order(agency=agency, shop=shop, signs=[make_sign(agency)], by=person, now=NOW)
     return Side(

@@ -9,7 +9,7 @@ from django.db.models import Count, Q, Sum
 
 from inventory.engineering.ordering.groups import FaceLine, group_faces
 from inventory.engineering.standards.vocabulary import Shape
-from inventory.models import LayoutFace, OrderLine, PrintOrder, Sign
+from inventory.models import FaceLabel, LayoutFace, OrderLine, PrintOrder, Sign
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 
 _IN_STOCK = Q(sign__state=Sign.State.IN_STOCK)
 _PUT_UP = Q(sign__installed_on__isnull=False)
+_SHIPPED = Q(sign__shipment_face__isnull=False)
+_RECEIVED = Q(sign__shipment_face__receipt__outcome="whole")
+_LABELLED = Q(sign__in=FaceLabel.objects.order_by().values("sign"))
 _LOST = Q(sign__state=Sign.State.REMOVED, sign__installed_on__isnull=True)
 
 
@@ -46,11 +49,15 @@ class OrderCounts:
     Faces of an order or a line: asked for, printed, and what became of them.
 
     ``installed`` counts faces that were put up, whatever happened to them since; ``lost``
-    those that never were. ``outstanding`` are still to be printed.
+    those that never were. ``outstanding`` are still to be printed. ``received`` counts those
+    that arrived whole; ``shipped`` those that left the shop, whatever became of them.
     """
 
     ordered: int
     printed: int = 0
+    labelled: int = 0
+    shipped: int = 0
+    received: int = 0
     in_stock: int = 0
     installed: int = 0
     lost: int = 0
@@ -160,6 +167,9 @@ def _counted(faces: QuerySet[LayoutFace], key: str) -> dict[int, dict[str, int]]
         .values(key)
         .annotate(
             printed=Count("pk"),
+            labelled=Count("pk", filter=_LABELLED),
+            shipped=Count("pk", filter=_SHIPPED),
+            received=Count("pk", filter=_RECEIVED),
             in_stock=Count("pk", filter=_IN_STOCK),
             installed=Count("pk", filter=_PUT_UP),
             lost=Count("pk", filter=_LOST),
