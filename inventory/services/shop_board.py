@@ -80,11 +80,17 @@ def board(*, shop: Organisation, today: date) -> Board:
     return Board(
         groups=sorted(groups.values(), key=_by_need),
         late=sorted(
-            (o for o in orders if o.needed_by_on is not None and o.needed_by_on < today),
-            key=lambda order: (order.needed_by_on, order.number),
+            (o for o in orders if (last := _last_day(o)) is not None and last < today),
+            key=lambda order: (_last_day(order), order.number),
         ),
         rates_ft2_per_h=sorted({order.press_rate_ft2_per_h for order in orders}),
     )
+
+
+def _last_day(order: PrintOrder) -> date | None:
+    """Return the day by which an order is wanted or was promised, whichever is sooner."""
+    days = [day for day in (order.needed_by_on, order.promised_on) if day is not None]
+    return min(days, default=None)
 
 
 def _open_lines(shop: Organisation) -> list[Any]:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from django import forms
 from django.contrib import messages
 from django.core.paginator import Paginator
+from django.db.models import Count
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
@@ -31,6 +32,7 @@ from inventory.services.ordering import (
     release_order,
     remove_line,
 )
+from inventory.services.ordering.shipping import faces_to_ship
 from inventory.services.ordering.standard_checks import warnings_of_draft
 from inventory.services.sign_faces import local_types_of
 from inventory.web.form_fields import PickField, TypedForm, WordsField
@@ -236,6 +238,9 @@ def _order_page(
         "is_late": order.state == PrintOrder.State.RELEASED
         and order.needed_by_on is not None
         and order.needed_by_on < timezone.localdate(),
+        "is_past_promise": order.state == PrintOrder.State.RELEASED
+        and order.promised_on is not None
+        and order.promised_on < timezone.localdate(),
         "counts": total_counts(each.counts for each in progress),
         "page": lines,
         "rows": [(each, told.get(each.line.pk, [])) for each in lines],
@@ -243,6 +248,13 @@ def _order_page(
         "area_ft2": sum(group.area_ft2 for group in groups),
         "press_minutes": sum(group.press_minutes for group in groups),
         "amendments": order.amendments.select_related("amended_by").order_by("amended_at"),
+        "questions": order.questions.select_related("asked_by", "answer__answered_by").order_by(
+            "asked_at", "pk"
+        ),
+        "shipments": order.shipments.annotate(
+            faces_count=Count("faces"), received_count=Count("faces__receipt")
+        ).order_by("number"),
+        "may_ship": is_shop and faces_to_ship(order).exists(),
         "layouts": order.layouts.select_related("print_run", "roll").order_by("pk"),
         "may_lay_out": is_shop and order.state == PrintOrder.State.RELEASED,
         "plans": order.plans.exclude(state=LayoutPlan.State.DROPPED).order_by("-made_at", "-pk")
@@ -267,6 +279,9 @@ def total_counts(counts: Iterable[OrderCounts]) -> OrderCounts:
         ordered=sum(c.ordered for c in each),
         printed=sum(c.printed for c in each),
         in_stock=sum(c.in_stock for c in each),
+        labelled=sum(c.labelled for c in each),
+        shipped=sum(c.shipped for c in each),
+        received=sum(c.received for c in each),
         installed=sum(c.installed for c in each),
         lost=sum(c.lost for c in each),
     )

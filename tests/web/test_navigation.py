@@ -25,6 +25,7 @@ NO_PAGE = {
     "field-worker",
     "order-artwork",
     "layout-pdf",
+    "shipment-pdf",
     "label-batch-pdf",
     "label-found",
     "layout-progress",

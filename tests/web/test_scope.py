@@ -19,6 +19,7 @@ from inventory.models import (
     LabelBatch,
     LayoutPlan,
     OrderLine,
+    OrderQuestion,
     Role,
     Sign,
     SourceRecord,
@@ -46,6 +47,8 @@ from tests.factories import (
 )
 from tests.kept import kept_records
 from tests.models.world_of_layouts import fill_labels, fill_layouts
+from tests.models.world_of_order_life import fill_order_life
+from tests.models.world_of_presses import fill_press
 from tests.services.exchange.phones import Phone
 from tests.services.programme.crew_worlds import a_crew_day
 from tests.services.test_photo_uploads import make_device
@@ -196,10 +199,14 @@ class World:
         crew_day = a_crew_day(planned)
         fill_layouts(print_run)
         fill_labels(print_run)
+        fill_press(press)
         batch = LabelBatch.objects.get(organisation=self.shop)
         layout = LayoutPlan.objects.get(order=order)
+        fill_order_life(order, printed)
+        question = OrderQuestion.objects.get(order=order)
         self.parts = {
             "plan_id": layout.pk,
+            "shipment_id": order.shipments.get().pk,
             "batch_id": batch.pk,
             "label": printed.label_id,
             "sheeting_type": roll.sheeting_type,
@@ -218,6 +225,10 @@ class World:
             "order_id": open_order.pk,
             "line_id": line.pk,
             "press_id": press.pk,
+            "channel_id": press.ink_channels.get().pk,
+            "task_id": press.tasks.get().pk,
+            "shelf": "rolls",
+            "stock_id": roll.pk,
             "roll_id": roll.pk,
             "position_id": sign.position_id,
             "run_id": print_run.pk,
@@ -235,6 +246,7 @@ class World:
             "kind": "roll_loaded",
         }
         self.parts_of_address = {
+            "order-answer": {"order_id": order.pk, "question_id": question.pk},
             "layout-run": {"plan_id": layout.pk, "number": 1},
             "import-page": {"run_id": import_run.pk},
             "settle": {"run_id": import_run.pk},
