@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
@@ -10,87 +10,27 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from inventory.errors import InventoryError
-from inventory.models import (
-    OverlayRoll,
-    Press,
-    PressEvent,
-    Role,
-    SheetingRoll,
-)
+from inventory.models import Press, PressEvent, Role
 from inventory.services.production import (
     add_press,
     loaded_at,
     record_press_event,
 )
-from inventory.web.form_fields import (
-    MomentField,
-    NumberField,
-    RowField,
-    TypedForm,
-    WordsField,
-)
+from inventory.services.production.maintenance import dryer_at
+from inventory.services.production.press_needs import channels_of, press_needs
+from inventory.web.form_fields import NumberField, TypedForm, WordsField
 from inventory.web.membership import MemberRequest, role_required
 from inventory.web.paging import page_of
+from inventory.web.press_forms import Kind, PressEventForm
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from django.http import HttpResponse
 
 
-Kind = PressEvent.Kind
-FIELDS_OF_KIND: dict[str, tuple[str, ...]] = {
-    Kind.ROLL_LOADED: ("roll",),
-    Kind.ROLL_TAKEN_OFF: ("roll", "remaining_ft"),
-    Kind.OVERLAY_LOADED: ("overlay",),
-    Kind.OVERLAY_TAKEN_OFF: ("overlay", "remaining_ft"),
-    Kind.INK_CHANGED: ("ink_channel", "ink_color", "ink_lot"),
-    Kind.MAINTENANCE_DONE: (),
-    Kind.CHECK_PASSED: (),
-    Kind.CHECK_FAILED: (),
-    Kind.WITHDRAWN: (),
-}
 KINDS_TO_RECORD = tuple((k.value, k.label) for k in Kind if k is not Kind.WITHDRAWN)
 EVENTS_PER_PAGE = 25
-
-
-class PressEventForm(TypedForm):
-    """What happened at a press; only the fields its kind needs."""
-
-    happened_at = MomentField(label="When", missing="Say when it happened.")
-    roll = RowField(
-        label="Roll",
-        queryset=SheetingRoll.objects.none(),
-        empty_label="pick the roll",
-        missing="Say which roll.",
-    )
-    overlay = RowField(
-        label="Overlay roll",
-        queryset=OverlayRoll.objects.none(),
-        empty_label="pick the roll",
-        missing="Say which overlay roll.",
-    )
-    ink_channel = WordsField(
-        label="Channel", max_length=24, missing="Say in which channel the container went."
-    )
-    ink_color = WordsField(label="Ink colour", max_length=32)
-    ink_lot = WordsField(
-        label="Ink lot", max_length=40, missing="Type the lot from the container's label."
-    )
-    remaining_ft = NumberField(
-        unit="feet", label="Left on the roll, feet", help_text="Leave empty if not measured."
-    )
-    note = WordsField(label="Note", max_length=255)
-
-    def __init__(self, *args: Any, kind: str, press: Press, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        kept = ("happened_at", "note", *FIELDS_OF_KIND[kind])
-        for name in [name for name in self.fields if name not in kept]:
-            del self.fields[name]
-        if kind == Kind.WITHDRAWN:
-            del self.fields["happened_at"]
-        for name, model in (("roll", SheetingRoll), ("overlay", OverlayRoll)):
-            if name in self.fields:
-                rows = model.objects.owned_by(press.organisation)
-                cast("Any", self.fields[name]).queryset = rows
 
 
 class PressForm(TypedForm):
@@ -111,7 +51,9 @@ class PressForm(TypedForm):
 @role_required(Role.SHOP)
 def press_list(request: MemberRequest) -> HttpResponse:
     now = timezone.now()
-    presses = [(press, loaded_at(press, now)) for press in presses_of(request)]
+    presses = [
+        (press, loaded_at(press, now), press_needs(press, now)) for press in presses_of(request)
+    ]
     return render(request, "inventory/production/press_list.html", {"presses": presses})
 
 
@@ -140,13 +82,18 @@ def press_page(request: MemberRequest, press_id: int) -> HttpResponse:
     press = get_object_or_404(presses_of(request), pk=press_id)
     events = (
         PressEvent.objects.filter(press=press)
-        .select_related("roll", "overlay", "recorded_by", "corrects")
+        .select_related("roll", "overlay", "container", "task", "recorded_by", "corrects")
         .prefetch_related("corrections")
         .order_by("-happened_at", "-pk")
     )
+    now = timezone.now()
+    loaded = loaded_at(press, now)
     context = {
         "press": press,
-        "loaded": loaded_at(press, timezone.now()),
+        "loaded": loaded,
+        "needs": press_needs(press, now),
+        "channels": channels_of(press, loaded),
+        "dryer": dryer_at(press, now),
         "kinds": KINDS_TO_RECORD,
         "page": page_of(request, events, EVENTS_PER_PAGE),
     }
@@ -162,7 +109,7 @@ def press_event(request: MemberRequest, press_id: int, kind: str) -> HttpRespons
         request.POST or None,
         kind=kind,
         press=press,
-        initial=_event_initial(press, kind, corrects),
+        initial=_event_initial(press, kind, corrects, request.GET),
     )
     status = 200
     if request.method == "POST":
@@ -202,12 +149,16 @@ def _event_to_correct(press: Press, key: str | None) -> PressEvent | None:
     if not key or not key.isdecimal():
         return None
     found: PressEvent = get_object_or_404(
-        PressEvent.objects.select_related("roll", "overlay"), press=press, pk=int(key)
+        PressEvent.objects.select_related("roll", "overlay", "container", "task"),
+        press=press,
+        pk=int(key),
     )
     return found
 
 
-def _event_initial(press: Press, kind: str, corrects: PressEvent | None) -> dict[str, Any]:
+def _event_initial(
+    press: Press, kind: str, corrects: PressEvent | None, asked: Mapping[str, Any]
+) -> dict[str, Any]:
     """Return what the form starts from: the event to correct, or now and what is on."""
     if corrects is not None:
         return {
@@ -218,10 +169,18 @@ def _event_initial(press: Press, kind: str, corrects: PressEvent | None) -> dict
             "ink_color": corrects.ink_color,
             "ink_lot": corrects.ink_lot,
             "remaining_ft": corrects.remaining_ft,
+            "container": corrects.container,
+            "remaining_ml": corrects.remaining_ml,
+            "after_face": corrects.after_face,
+            "after_ft": corrects.after_ft,
+            "task": corrects.task,
+            "check_kind": corrects.check_kind,
+            "dryer_f": corrects.dryer_f,
             "note": corrects.note,
         }
     now = timezone.localtime()
-    initial: dict[str, Any] = {"happened_at": now}
+    initial: dict[str, Any] = {"happened_at": now, "task": asked.get("task")}
+    initial["ink_channel"] = asked.get("channel", "")
     if kind in (Kind.ROLL_TAKEN_OFF, Kind.OVERLAY_TAKEN_OFF):
         loaded = loaded_at(press, now)
         initial |= {"roll": loaded.roll, "overlay": loaded.overlay}
@@ -240,6 +199,11 @@ def _is_written_already(
         roll=data.get("roll"),
         overlay=data.get("overlay"),
         ink_channel=data.get("ink_channel", ""),
-        ink_lot=data.get("ink_lot", ""),
+        container=data.get("container"),
+        task=data.get("task"),
+        check_kind=data.get("check_kind", ""),
+        dryer_f=data.get("dryer_f"),
+        remaining_ml=data.get("remaining_ml"),
+        **({} if data.get("container") else {"ink_lot": data.get("ink_lot", "")}),
         note=data.get("note", ""),
     ).exists()

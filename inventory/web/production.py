@@ -25,7 +25,10 @@ from inventory.services.production import (
     record_print_run,
 )
 from inventory.services.production.faces import fits_roll
-from inventory.services.production.press_log import logged_events
+from inventory.services.production.maintenance import checks_around_run
+from inventory.services.production.press_needs import press_needs
+from inventory.services.production.print_positions import spans_of_run, stretch_words
+from inventory.services.production.what_was_on import logged_events
 from inventory.services.shop_board import board
 from inventory.services.sign_faces import local_types_of
 from inventory.web.form_fields import (
@@ -123,7 +126,10 @@ def board_page(request: MemberRequest) -> HttpResponse:
     now = timezone.now()
     context = {
         "board": board(shop=request.organisation, today=timezone.localdate()),
-        "presses": [(press, loaded_at(press, now)) for press in presses_of(request)],
+        "presses": [
+            (press, loaded_at(press, now), press_needs(press, now))
+            for press in presses_of(request)
+        ],
     }
     return render(request, "inventory/production/board.html", context)
 
@@ -185,10 +191,15 @@ def run_page(request: MemberRequest, run_id: int) -> HttpResponse:
         .prefetch_related("sign__colour_areas")
         .order_by("sign__print_number", "pk")
     )
+    spans = _loaded_spans(run.press, run.started_at, run.finished_at)
+    split = spans_of_run(run, [span for span, _loaded in spans]) if len(spans) > 1 else {}
     context = {
         "run": run,
         "layout": run.layout,
-        "spans": _loaded_spans(run.press, run.started_at, run.finished_at),
+        "spans": spans,
+        "stretches": stretch_words(list(split.values()), len(spans)) if split else [],
+        "is_split_estimated": any(each.is_estimated for each in split.values()),
+        "checks": checks_around_run(run),
         "page": page_of(request, faces, FACES_PER_PAGE),
         "local_types": local_types_of(run.layout.order.agency),
     }

@@ -25,6 +25,7 @@ from inventory.services.production import (
     receive_roll,
 )
 from inventory.services.production.roll_lengths import rolls_left
+from inventory.services.production.stock_left import keeping_of, overlays_left
 from inventory.web.form_fields import (
     DayField,
     NumberField,
@@ -85,6 +86,7 @@ class RollForm(TypedForm):
     received_on = DayField(
         label="Received on", help_text="Leave empty if the day is not known."
     )
+    use_by_on = DayField(label="To be used by", help_text="If its label says so.")
 
 
 class OverlayForm(TypedForm):
@@ -99,6 +101,7 @@ class OverlayForm(TypedForm):
     received_on = DayField(
         label="Received on", help_text="Leave empty if the day is not known."
     )
+    use_by_on = DayField(label="To be used by", help_text="If its label says so.")
 
 
 class SpoiltForm(TypedForm):
@@ -155,8 +158,9 @@ def stock_rolls(request: MemberRequest) -> HttpResponse:
     page = page_of(request, _newest_first(SheetingRoll, request))
     on_press = {s.roll.pk: press for press, s in _loaded_now(request) if s.roll}
     left = rolls_left(page)
-    rows = [(roll, on_press.get(roll.pk), left[roll.pk]) for roll in page]
-    context = {"page": page, "rows": rows}
+    keeping = keeping_of(page, request.organisation)
+    rows = [(roll, on_press.get(roll.pk), left[roll.pk], keeping[roll.pk]) for roll in page]
+    context = {"page": page, "rows": rows, "today": timezone.localdate()}
     return render(request, "inventory/production/stock_rolls.html", context)
 
 
@@ -165,7 +169,10 @@ def stock_rolls(request: MemberRequest) -> HttpResponse:
 def stock_overlays(request: MemberRequest) -> HttpResponse:
     page = page_of(request, _newest_first(OverlayRoll, request))
     on_press = {s.overlay.pk: press for press, s in _loaded_now(request) if s.overlay}
-    context = {"page": page, "rows": [(roll, on_press.get(roll.pk)) for roll in page]}
+    left = overlays_left(page)
+    keeping = keeping_of(page, request.organisation)
+    rows = [(roll, on_press.get(roll.pk), left[roll.pk], keeping[roll.pk]) for roll in page]
+    context = {"page": page, "rows": rows, "today": timezone.localdate()}
     return render(request, "inventory/production/stock_overlays.html", context)
 
 

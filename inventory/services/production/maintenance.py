@@ -160,9 +160,11 @@ def checks_around_run(run: PrintRun) -> list[ChecksAround]:
     return engine.checks_around(checks, (run.started_at, run.finished_at))
 
 
-def runs_in_doubt(press: Press, *, since: datetime, until: datetime) -> list[PrintRun]:
+def runs_in_doubt(
+    press: Press, *, since: datetime, until: datetime, checks: list[PrintCheck] | None = None
+) -> list[PrintRun]:
     """Return the runs between two moments that lie beside a failed check, newest first."""
-    checks = checks_near(press, since, until)
+    checks = checks_near(press, since, until) if checks is None else checks
     if all(each.is_passed for each in checks):
         return []
     runs = PrintRun.objects.filter(press=press, finished_at__gt=since, started_at__lt=until)
@@ -176,16 +178,13 @@ def runs_in_doubt(press: Press, *, since: datetime, until: datetime) -> list[Pri
     ]
 
 
-def last_checks(press: Press, now: datetime) -> list[PressEvent]:
-    """Return the last check of each kind by a moment."""
-    keys = [each.key for each in _last_of_each(checks_near(press, now, now), now)]
-    rows = PressEvent.objects.filter(pk__in=keys).select_related("recorded_by")
-    return list(rows.order_by("check_kind"))
-
-
-def _last_of_each(checks: Iterable[PrintCheck], now: datetime) -> list[PrintCheck]:
+def last_checks(checks: Iterable[PrintCheck], now: datetime) -> list[PressEvent]:
     """Return the last check of each kind by a moment, of checks in order of time."""
-    return list({each.kind: each for each in checks if each.happened_at <= now}.values())
+    last = {each.kind: each.key for each in checks if each.happened_at <= now}
+    if not last:
+        return []
+    rows = PressEvent.objects.filter(pk__in=last.values()).select_related("recorded_by")
+    return list(rows.order_by("check_kind"))
 
 
 def dryer_at(press: Press, moment: datetime) -> PressEvent | None:

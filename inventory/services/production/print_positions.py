@@ -41,3 +41,16 @@ def _places_ft(run: PrintRun, signs: Sequence[int]) -> list[FacePlace] | None:
     if any(sign not in ends for sign in signs):
         return None
     return [(min(ends[sign]), max(ends[sign])) for sign in signs]
+
+
+def stretch_words(faces: Sequence[FaceSpans], count: int) -> list[str]:
+    """Return, for each stretch of a run, which of its faces were printed in it, in words."""
+    words = []
+    for number in range(count):
+        within = [at for at, each in enumerate(faces, 1) if each.first <= number <= each.last]
+        told = "no whole face"
+        if within:
+            first, last = min(within), max(within)
+            told = f"face {first}" if first == last else f"faces {first} to {last}"
+        words.append(f"Stretch {number + 1}: {told}")
+    return words
