@@ -12,6 +12,7 @@ from inventory.models import LayoutPlan, LogbookEntry, PrintRun, Role
 from inventory.services.ordering.layouts.freezing import freeze_plan
 from inventory.services.ordering.layouts.solving import solve
 from inventory.services.production import record_press_event
+from inventory.services.production.inks import receive_container, set_channel
 from tests.factories import make_person
 from tests.services.layouts.worlds import KIND, laid_out, make_world
 
@@ -216,3 +217,34 @@ def another(world):
     plan = LayoutPlan.objects.filter(organisation=world.shop).order_by("pk").first()
     plan.pk = None
     plan.save()
+
+
+def test_what_a_layout_takes_is_told_with_where_an_ink_runs_out(as_shop, world):
+    plan = laid_out(world)
+    address = reverse("layout-page", args=[plan.pk])
+    page = as_shop.get(address).content.decode()
+    assert "without set-up, which is not stated" in page
+    assert "mixed of process inks" in page  # red: no channel carries it
+    set_channel(
+        press=world.press, name="4", color="red", kind="spot", ml_per_m2=12.0, cover_share=0.8
+    )
+    container = receive_container(
+        shop=world.shop,
+        container_number="K-1",
+        lot="I-9",
+        color="red",
+        kind="spot",
+        volume_ml=8.0,
+    )
+    record_press_event(
+        press=world.press,
+        kind="ink_changed",
+        ink_channel="4",
+        container=container,
+        happened_at=timezone.now() - timedelta(minutes=5),
+    )
+    page = as_shop.get(address).content.decode()
+    # Octagons of 30 in are 5.177 ft² each: 5.177 × 0.0929 m² × 12 × 0.8 = 4.62 ml a face.
+    numbers = list(plan.faces.order_by("pieces__along_in").values_list("number", flat=True))
+    assert f"runs out at face {numbers[1]}" in page
+    assert "13.9" in page
