@@ -16,9 +16,9 @@ if TYPE_CHECKING:
 # Texas DOT sign manual, as read for shop_practice.
 HANDLING = (
     "Keep faces dry, under cover, off the ground and upright, none touching the next; in "
-    "transport wrap each in heavy paper or part them in grooved racks; no waxed paper (Texas DOT "
-    "sign manual). Panels are heavy and have sharp edges: gloves, two people for large ones, and "
-    "your own rules."
+    "transport wrap each in heavy paper or part them in grooved racks; no waxed paper (Texas "
+    "DOT sign manual). Panels are heavy and have sharp edges: gloves, two people for large "
+    "ones, and your own rules."
 )
 
 

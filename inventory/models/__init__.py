@@ -124,6 +124,7 @@ from inventory.models.programme import (
     WorkBasis,
     WorkPackage,
 )
+from inventory.models.proofs import Proof, ProofDecision
 from inventory.models.scope import Fact, Scoped, ScopedQuerySet
 from inventory.models.signs import ColourArea, Panel, Sign
 from inventory.models.standards import CodeAlias, LocalSignType
@@ -209,6 +210,8 @@ __all__ = [
     "PrintedLoad",
     "Programme",
     "ProgrammeRun",
+    "Proof",
+    "ProofDecision",
     "QualityReading",
     "Reading",
     "ReadingSet",

@@ -142,7 +142,7 @@ class NewLayoutForm(RulesForm):
             self.fields[f"count_{key}"] = WordsField(
                 label=f"Faces of line {each.line.number} to lay out",
                 max_length=5,
-                initial=str(each.free),
+                initial="0" if each.why_not else str(each.free),
                 widget=forms.TextInput(attrs=figures),
             )
             self.fields[f"rank_{key}"] = WordsField(

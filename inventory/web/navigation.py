@@ -125,6 +125,7 @@ PAGES_UNDER = {
         "order-line",
         "order-line-remove",
         "order-run",
+        "line-proofs",
         "order-accept",
         "order-ask",
         "order-answer",

@@ -75,6 +75,8 @@ from inventory.models import (
     PrintRun,
     Programme,
     ProgrammeRun,
+    Proof,
+    ProofDecision,
     QualityReading,
     Reading,
     ReadingSet,
@@ -207,6 +209,8 @@ STORED = [
 
 # A fact cannot be changed at all: these are stored as further rows.
 ADDED = [
+    change("proof_spells_a_legend", Proof, legend_text="", number=9),
+    change("proof_sent_back_says_why", ProofDecision, is_approved=False),
     change("question_says_something", OrderQuestion, text=""),
     change("answer_says_something", OrderAnswer, text=""),
     change("receipt_of_a_loss_says_why", FaceReceipt, outcome="broken"),
@@ -351,6 +355,7 @@ TWICE: dict[str, Callable[[], tuple[models.Model, dict[str, Any]]]] = {
     "order_number_once": lambda: (only(PrintOrder), {}),
     "order_line_once": lambda: (only(OrderLine), {"position_id": None}),
     "position_once_per_order": lambda: (only(OrderLine), {"number": 99}),
+    "proof_number_once": lambda: (only(Proof), {}),
     "shipment_number_once": lambda: (only(Shipment), {}),
     "label_sheet_once": lambda: (only(LabelSheet), {}),
     "label_number_once": lambda: (

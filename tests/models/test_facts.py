@@ -64,6 +64,8 @@ def test_what_was_seen_measured_decided_and_loaded_is_a_fact():
         "OrderAnswer",
         "OrderQuestion",
         "PressEvent",
+        "Proof",
+        "ProofDecision",
         "QualityReading",
         "Reading",
         "ReadingSet",

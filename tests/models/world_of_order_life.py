@@ -8,6 +8,8 @@ from inventory.models import (
     FaceReceipt,
     OrderAnswer,
     OrderQuestion,
+    Proof,
+    ProofDecision,
     Shipment,
     ShipmentFace,
 )
@@ -26,3 +28,14 @@ def fill_order_life(order: PrintOrder, sign: Sign) -> None:
     shipment = Shipment.objects.create(order=order, number=1, shipped_at=NOW)
     face = ShipmentFace.objects.create(shipment=shipment, sign=sign)
     FaceReceipt.objects.create(face=face, outcome="whole", received_at=NOW)
+    line = order.lines.order_by("number")[0]
+    proof = Proof.objects.create(
+        line=line,
+        number=1,
+        file="proofs/1.pdf",
+        file_name="1.pdf",
+        sha256="0" * 64,
+        legend_text="Mill Rd",
+        sent_at=NOW,
+    )
+    ProofDecision.objects.create(proof=proof, is_approved=True, decided_at=NOW)

@@ -26,6 +26,7 @@ NO_PAGE = {
     "order-artwork",
     "layout-pdf",
     "shipment-pdf",
+    "proof-file",
     "label-batch-pdf",
     "label-found",
     "layout-progress",

@@ -20,6 +20,7 @@ from inventory.models import (
     LayoutPlan,
     OrderLine,
     OrderQuestion,
+    Proof,
     Role,
     Sign,
     SourceRecord,
@@ -204,8 +205,11 @@ class World:
         layout = LayoutPlan.objects.get(order=order)
         fill_order_life(order, printed)
         question = OrderQuestion.objects.get(order=order)
+        proof = Proof.objects.get(line__order=order)
+        proof.file.storage.save("proofs/1.pdf", ContentFile(b"%PDF"))
         self.parts = {
             "plan_id": layout.pk,
+            "proof_id": proof.pk,
             "shipment_id": order.shipments.get().pk,
             "batch_id": batch.pk,
             "label": printed.label_id,

@@ -14,6 +14,7 @@ from inventory.services.logbook import log
 from inventory.services.ordering.layouts.making import faces_in_frozen, lock_draft
 from inventory.services.ordering.lines import lock_order
 from inventory.services.ordering.progress import order_progress
+from inventory.services.ordering.proofs import why_not_made
 from inventory.services.production.roll_lengths import IN_PER_FT, rolls_left
 
 if TYPE_CHECKING:
@@ -107,7 +108,11 @@ def _check_faces(plan: LayoutPlan, order: PrintOrder) -> None:
         plan.faces.filter(load__isnull=False).order_by().values_list("line", flat=True)
     )
     taken = faces_in_frozen(order, besides=plan)
-    for each in order_progress(order):
+    progress = order_progress(order)
+    why = why_not_made(each.line for each in progress if here[each.line.pk])
+    for sentence in why.values():
+        raise StateConflictError(sentence)
+    for each in progress:
         wanted = here[each.line.pk]
         free = each.counts.outstanding - taken[each.line.pk]
         if wanted > free:

@@ -23,6 +23,7 @@ from inventory.models import (
 from inventory.services.logbook import log
 from inventory.services.ordering.lines import lock_order
 from inventory.services.ordering.progress import order_progress
+from inventory.services.ordering.proofs import why_not_made
 from inventory.services.production.faces import sheeting_words
 
 if TYPE_CHECKING:
@@ -72,11 +73,16 @@ class Asked:
 
 @dataclass(frozen=True)
 class FreeLine:
-    """A line with faces that are neither printed nor in a frozen layout."""
+    """
+    A line with faces that are neither printed nor in a frozen layout.
+
+    ``why_not`` says why none may be laid out yet, such as a proof that is not approved.
+    """
 
     line: OrderLine
     free: int
     due_rank: int
+    why_not: str = ""
 
 
 def free_lines(
@@ -101,8 +107,14 @@ def free_lines(
             "position", flat=True
         )
     )
+    why = why_not_made(line for line, _ in lines)
     ranked = [
-        FreeLine(line, free, 1 if not damaged or line.position_id in damaged else 2)
+        FreeLine(
+            line,
+            free,
+            1 if not damaged or line.position_id in damaged else 2,
+            why.get(line.pk, ""),
+        )
         for line, free in lines
     ]
     return sorted(ranked, key=lambda each: (each.due_rank, each.line.number))
@@ -317,7 +329,11 @@ def _faces_asked(
     """Return a line and a rank for each face, in the order of the lines."""
     by_key = {each.line.pk: each for each in free}
     if asked is None:
-        asked = {key: Asked(each.free, each.due_rank) for key, each in by_key.items()}
+        asked = {
+            key: Asked(each.free, each.due_rank)
+            for key, each in by_key.items()
+            if not each.why_not
+        }
     faces: list[tuple[OrderLine, int]] = []
     for key, ask in asked.items():
         if ask.count == 0:
@@ -332,6 +348,8 @@ def _faces_asked(
                 "printed nor in a frozen layout."
             )
             raise OutOfRangeError(msg)
+        if there.why_not:
+            raise StateConflictError(there.why_not)
         if not 1 <= ask.due_rank <= MOST_RANK:
             msg = (
                 f"A place of {ask.due_rank} in the order is out of range; 1 comes off first, "
