@@ -164,6 +164,7 @@ class PressEventForm(TypedForm):
             )
         if InkContainer.objects.owned_by(press.organisation).exists():
             self.fields["ink_lot"].required = False
+            self.fields["ink_color"].help_text = "Only if the container is not in stock."
         else:
             del self.fields["container"]
 

@@ -308,6 +308,21 @@ def test_a_failed_check_flags_the_runs_since_the_last_passed_one(agency, shop, p
     assert press_needs(press, NOW).doubtful == []
 
 
+def test_checks_of_another_kind_long_ago_hide_nothing(agency, shop):
+    press = make_press(shop, make_roll(shop), on_at=NOW - 3 * HOUR)
+    event(press, "check_passed", NOW - 2000 * HOUR)
+    passed = event(press, "check_passed", NOW - 2 * HOUR, check_kind="density")
+    run = print_red(agency, shop, press, 1)
+    failed = event(press, "check_failed", START + HOUR / 6, check_kind="nozzle")
+    needs = press_needs(press, NOW)
+    assert needs.failed == [failed]
+    assert needs.doubtful == [run]
+    assert passed in needs.checks
+    rows = dict(production_record(run.signs.get()).rows)
+    assert rows["nozzle check after the run"].startswith("failed, ")
+    assert rows["print check before the run"].startswith("passed, ")
+
+
 def test_the_dryer_of_a_face_is_what_it_was_set_to_before_its_run(agency, shop, press):
     event(press, "dryer_set", NOW - 2 * HOUR, dryer_f=140.0)
     event(press, "dryer_set", NOW, dryer_f=32.0)

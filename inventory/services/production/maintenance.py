@@ -142,10 +142,9 @@ def checks_near(press: Press, since: datetime, until: datetime) -> list[PrintChe
         )
     )
     moments = {at for each in ends for at in (each["before"], each["after"]) if at is not None}
-    if not moments:
-        near = rows.filter(happened_at__gt=since, happened_at__lt=until)
-    else:
-        near = rows.filter(happened_at__gte=min(moments), happened_at__lte=max(moments))
+    near = rows.filter(
+        happened_at__gte=min(moments | {since}), happened_at__lte=max(moments | {until})
+    )
     return [
         PrintCheck(key, at, kind == PressEvent.Kind.CHECK_PASSED, check_kind)
         for key, at, kind, check_kind in near.order_by("happened_at", "pk").values_list(
