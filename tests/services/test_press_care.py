@@ -69,7 +69,12 @@ def event(press: Press, kind: str, at: Any, **fields: Any) -> PressEvent:
 
 
 def container(shop: Any, number: str, **fields: Any) -> InkContainer:
-    given = {"lot": f"L-{number}", "color": "red", "kind": InkKind.SPOT, "volume_ml": 500.0}
+    given: dict[str, Any] = {
+        "lot": f"L-{number}",
+        "color": "red",
+        "kind": InkKind.SPOT,
+        "volume_ml": 500.0,
+    }
     return receive_container(shop=shop, container_number=number, now=NOW, **given | fields)
 
 

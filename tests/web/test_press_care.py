@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from django.urls import reverse
@@ -71,7 +72,12 @@ def event(press, kind, at, **fields):
 
 
 def container(shop, number, **fields):
-    given = {"lot": f"L-{number}", "color": "red", "kind": "spot", "volume_ml": 500.0}
+    given: dict[str, Any] = {
+        "lot": f"L-{number}",
+        "color": "red",
+        "kind": "spot",
+        "volume_ml": 500.0,
+    }
     return receive_container(shop=shop, container_number=number, now=NOW, **given | fields)
 
 

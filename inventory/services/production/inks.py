@@ -205,7 +205,7 @@ def set_shelf_lives(
         text=f"Shelf lives from receipt: {words}.",
         at=now,
     )
-    return rule  # type: ignore[no-any-return]
+    return rule
 
 
 @transaction.atomic
