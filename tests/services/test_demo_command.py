@@ -14,6 +14,8 @@ from inventory.models import (
     CrewPlan,
     DamageReport,
     ForecastRun,
+    LabelBatch,
+    LayoutPlan,
     PrintOrder,
     Programme,
     Standing,
@@ -46,6 +48,8 @@ def test_the_command_tells_the_steps_and_the_logins(monkeypatch, db, capsys):
     told = capsys.readouterr().out
     assert "invented" in told.splitlines()[0]
     assert "Step 9 of 9" in told
+    assert "At the shop" in told
+    assert "laid on" in told
     assert "Looking ahead" in told
     assert "by its own readings and its cohort" in told
     assert "fell within the 90 % range told" in told
@@ -55,7 +59,7 @@ def test_the_command_tells_the_steps_and_the_logins(monkeypatch, db, capsys):
     made = planned_ahead()
     assert made == {
         "work bases": 1, "programmes": 2, "adopted": 1, "crews": 2, "crew days": 1, "orders": 1,
-        "damage": 2,
+        "damage": 2, "layouts": 1, "labels": 1,
     }  # fmt: skip
     for username in ("engineer", "crew", "shop"):
         assert username in told
@@ -79,6 +83,8 @@ def planned_ahead():
         "crew days": CrewPlan.objects.exclude(packages_made_at=None).count(),
         "orders": PrintOrder.objects.filter(title__contains="2027: due before").count(),
         "damage": DamageReport.objects.exclude(told_by="").count(),
+        "layouts": LayoutPlan.objects.filter(state="frozen").count(),
+        "labels": LabelBatch.objects.count(),
     }
 
 

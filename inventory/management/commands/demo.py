@@ -16,6 +16,7 @@ from inventory.services.demo.load import load_scenario
 from inventory.services.demo.logins import demo_logins
 from inventory.services.demo.main_job import run_main_job
 from inventory.services.demo.programme_steps import plan_ahead
+from inventory.services.demo.shop_ahead import get_shop_ready
 from inventory.services.demo.words import fixtures_directory, words
 
 if TYPE_CHECKING:
@@ -50,6 +51,7 @@ class Command(BaseCommand):
                 job = run_main_job(
                     source=_read_list(), say=self.stdout.write, progress=bars, today=today
                 )
+                get_shop_ready(say=self.stdout.write)
                 look_ahead(say=self.stdout.write, progress=bars)
                 plan_ahead(say=self.stdout.write, progress=bars, today=today)
         except InventoryError as error:

@@ -9,8 +9,12 @@ from typing import TYPE_CHECKING
 
 from inventory.engineering.standards.catalogue import exact_sign_type
 from inventory.models import (
+    InkChannel,
+    InkContainer,
+    InkKind,
     LayoutFace,
     LogbookEntry,
+    MaintenanceTask,
     OrderLine,
     OverlayRoll,
     Press,
@@ -20,6 +24,7 @@ from inventory.models import (
     QualityReading,
     RollLayout,
     SheetingRoll,
+    ShopRule,
 )
 from inventory.services.demo.faces import base_color, colours_of
 from inventory.services.demo.readings import as_shown, measured_colours, true_value
@@ -94,6 +99,15 @@ class PressHistory:
             for each in data["rolls"]
         )
         self.rolls = {roll.roll_number: roll for roll in rolls}
+        months = words("press")["shelf_months"]
+        ShopRule.objects.create(
+            organisation=shop,
+            sheeting_months=months["sheeting"],
+            overlay_months=months["overlay"],
+            ink_months=months["ink"],
+            set_at=moment(words("press")["press"]["started_on"], 9),
+            set_by=self.parties.operator,
+        )
         events = self._overlay_events() + self._maintenance_events() + self._ink_events(runs)
         stored: list[PrintRun] = []
         left_ft = {number: roll.length_ft for number, roll in self.rolls.items()}
@@ -137,28 +151,60 @@ class PressHistory:
     def _maintenance_events(self) -> list[PressEvent]:
         events = []
         day = words("press")["press"]["started_on"]
+        tasks = MaintenanceTask.objects.bulk_create(
+            MaintenanceTask(press=self.press, **each) for each in words("press")["tasks"]
+        )
+        task = next(each for each in tasks if each.every_days == MAINTENANCE_EVERY.days)
         while day < self.last_day:
-            note = "heads cleaned, belt and lamps looked at"
-            events.append(self._event(Kind.MAINTENANCE_DONE, moment(day, 14), note=note))
+            events.append(self._event(Kind.MAINTENANCE_DONE, moment(day, 14), task=task))
             day += MAINTENANCE_EVERY
         return events
 
     def _ink_events(self, runs: list[RunPlan]) -> list[PressEvent]:
         """Return a change of every container on the day before a year's first run."""
-        channels = words("press")["inks"]["channels"]
+        data = words("press")["inks"]
         first_runs: dict[int, date] = {}
         for run in runs:
             first_runs.setdefault(run.on.year, run.on)
+        InkChannel.objects.bulk_create(
+            InkChannel(
+                press=self.press,
+                name=channel,
+                color=color,
+                kind=InkKind.SPOT,
+                ml_per_m2=data["ml_per_m2"],
+                cover_share=data["cover_share"][channel],
+            )
+            for channel, color in data["channels"].items()
+        )
+        wanted = [
+            (day, number, channel, color)
+            for day in first_runs.values()
+            for number, (channel, color) in enumerate(data["channels"].items())
+        ]
+        containers = InkContainer.objects.bulk_create(
+            InkContainer(
+                organisation=self.parties.shop,
+                container_number=f"{channel}-{day.year}",
+                lot=f"{channel}-{day.year % 100:02d}{day.month:02d}",
+                color=color,
+                kind=InkKind.SPOT,
+                volume_ml=data["volume_ml"],
+                received_on=day - timedelta(days=20),
+            )
+            for day, _number, channel, color in wanted
+        )
         return [
             self._event(
                 Kind.INK_CHANGED,
                 moment(day - timedelta(days=1), 11, 5 * number),
                 ink_channel=channel,
                 ink_color=color,
-                ink_lot=f"{channel}-{year % 100:02d}{day.month:02d}",
+                ink_lot=box.lot,
+                ink_kind=box.kind,
+                container=box,
             )
-            for year, day in first_runs.items()
-            for number, (channel, color) in enumerate(channels.items())
+            for (day, number, channel, color), box in zip(wanted, containers, strict=True)
         ]
 
     def _run_row(self, run: RunPlan) -> PrintRun:
@@ -181,7 +227,10 @@ class PressHistory:
         before = row.started_at - timedelta(minutes=30)
         return [
             self._event(Kind.ROLL_LOADED, before, roll=roll),
-            self._event(Kind.CHECK_PASSED, before + timedelta(minutes=20)),
+            self._event(Kind.CHECK_PASSED, before + timedelta(minutes=15), check_kind="nozzle"),
+            self._event(
+                Kind.CHECK_PASSED, before + timedelta(minutes=20), check_kind="density"
+            ),
             self._event(
                 Kind.ROLL_TAKEN_OFF,
                 row.finished_at + timedelta(minutes=15),
