@@ -268,21 +268,63 @@ def loaded_during(
             f"{finished_at:%Y-%m-%d %H:%M}; the start has to be before the end."
         )
         raise OutOfRangeError(msg)
-    loaded = Loaded()
-    since = started_at
-    spans: list[LoadedSpan] = []
-    for event in events_that_hold(events):
-        if event.happened_at >= finished_at:
-            break
-        after = _after(loaded, event)
-        if event.happened_at > since and after != loaded:
-            spans.append(
-                LoadedSpan(since, event.happened_at, loaded, event.after_face, event.after_ft)
-            )
-            since = event.happened_at
-        loaded = after
-    spans.append(LoadedSpan(since, finished_at, loaded))
-    return tuple(spans)
+    return spans_in_each(events, [(started_at, finished_at)])[0]
+
+
+def spans_in_each(
+    events: Iterable[LoggedEvent], stretches: Sequence[tuple[datetime, datetime]]
+) -> list[tuple[LoadedSpan, ...]]:
+    """
+    Return the spans of many stretches of time, going through the log once.
+
+    Parameters
+    ----------
+    events : iterable of LoggedEvent
+        The log of one press, in any order.
+    stretches : sequence of (datetime, datetime)
+        Aware times, each start before its end.
+
+    Returns
+    -------
+    list of tuple of LoadedSpan
+        As :func:`loaded_during` returns them for each stretch.
+
+    Raises
+    ------
+    OutOfRangeError
+        As :func:`events_that_hold`.
+
+    Examples
+    --------
+    >>> from datetime import UTC, datetime
+    >>> def at(hour): return datetime(2026, 5, 4, hour, tzinfo=UTC)
+    >>> on = LoggedEvent(key=1, kind=PressEventKind.ROLL_LOADED, happened_at=at(8), roll=7)
+    >>> [len(spans) for spans in spans_in_each([on], [(at(7), at(9)), (at(8), at(9))])]
+    [2, 1]
+    """
+    held = events_that_hold(events)
+    times = [each.happened_at for each in held]
+    states = [Loaded()]
+    for event in held:
+        states.append(_after(states[-1], event))
+    found = []
+    for started_at, finished_at in stretches:
+        first = bisect_right(times, started_at)
+        last = max(bisect_left(times, finished_at), first)
+        loaded, since = states[first], started_at
+        spans: list[LoadedSpan] = []
+        for event, after in zip(held[first:last], states[first + 1 : last + 1], strict=True):
+            if event.happened_at > since and after != loaded:
+                spans.append(
+                    LoadedSpan(
+                        since, event.happened_at, loaded, event.after_face, event.after_ft
+                    )
+                )
+                since = event.happened_at
+            loaded = after
+        spans.append(LoadedSpan(since, finished_at, loaded))
+        found.append(tuple(spans))
+    return found
 
 
 def loaded_in_each(

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from inventory.engineering.production.press_log import (
     LoadedSpan,
     events_that_hold,
-    loaded_during,
+    spans_in_each,
 )
 from inventory.engineering.production.stock_life import ink_ml, months_after
 from inventory.models import (
@@ -125,8 +125,8 @@ class _Use:
         )
         channels = {each.name: each for each in InkChannel.objects.filter(press=press)}
         areas = _areas_by_color(runs)
-        for run in runs:
-            for span in _spans(events, run):
+        for run, spans in zip(runs, _spans_of(events, runs), strict=True):
+            for span in spans:
                 self._add_span(run, span, channels, areas[run.pk], keys)
 
     def _add_span(
@@ -210,8 +210,10 @@ def _areas_by_color(runs: Sequence[PrintRun]) -> dict[int, dict[str, float]]:
     return areas
 
 
-def _spans(events: Sequence[LoggedEvent], run: PrintRun) -> tuple[LoadedSpan, ...]:
-    return loaded_during(events, run.started_at, run.finished_at)
+def _spans_of(
+    events: Sequence[LoggedEvent], runs: Sequence[PrintRun]
+) -> list[tuple[LoadedSpan, ...]]:
+    return spans_in_each(events, [(run.started_at, run.finished_at) for run in runs])
 
 
 def overlays_left(overlays: Iterable[OverlayRoll]) -> dict[int, OverlayLeft]:
@@ -241,9 +243,11 @@ def overlays_left(overlays: Iterable[OverlayRoll]) -> dict[int, OverlayLeft]:
         first = min((e.happened_at for e in held if e.overlay in keys), default=None)
         if first is None:
             continue
-        runs = PrintRun.objects.filter(press=press, finished_at__gt=first)
-        for run in runs.order_by("started_at"):
-            for span in _spans(events, run):
+        runs = list(
+            PrintRun.objects.filter(press=press, finished_at__gt=first).order_by("started_at")
+        )
+        for run, spans in zip(runs, _spans_of(events, runs), strict=True):
+            for span in spans:
                 key = span.loaded.overlay
                 if key not in keys or (
                     key in measured and span.finished_at <= measured[key][0]

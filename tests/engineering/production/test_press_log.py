@@ -14,6 +14,7 @@ from inventory.engineering.production.press_log import (
     events_that_hold,
     loaded_at,
     loaded_during,
+    spans_in_each,
     taken_off_without_being_on,
 )
 from inventory.errors import OutOfRangeError
@@ -252,3 +253,30 @@ def test_the_example_of_the_methods_page_comes_out():
     assert not loaded_at(log, at(8.25)).is_roll_known
     assert loaded_at(log, at(9)).roll == 2
     assert len(loaded_during(log, at(9), at(11))) == 2
+
+
+def test_many_stretches_are_split_as_each_by_itself():
+    start = datetime(2026, 5, 4, tzinfo=UTC)
+    log = [
+        LoggedEvent(
+            key=key,
+            kind=PressEventKind.INK_CHANGED,
+            happened_at=start + timedelta(minutes=key * 137 % 600),
+            ink_channel="RY"[key % 2],
+            ink_lot="ABC"[key * 7 % 5 % 3],
+        )
+        for key in range(1, 60)
+    ]
+    stretches = [
+        (start + timedelta(minutes=at), start + timedelta(minutes=at + 1 + at * 13 % 89))
+        for at in range(0, 600, 20)
+    ]
+    for (begin, end), spans in zip(stretches, spans_in_each(log, stretches), strict=True):
+        assert [spans[0].started_at, spans[-1].finished_at] == [begin, end]
+        for span, following in pairwise(spans):
+            assert span.finished_at == following.started_at
+            assert span.loaded != following.loaded
+        for span in spans:
+            assert span.loaded == loaded_at(log, span.started_at)
+            last = span.finished_at - timedelta(seconds=1)
+            assert span.loaded == loaded_at(log, last)
