@@ -58,7 +58,8 @@ def freeze_plan(
         organisation=plan.organisation,
         actor=by,
         verb="freeze layout",
-        text=f"Order {order.number}: layout of {faces} faces on {len(loads)} rolls frozen.",
+        text=f"Order {order.number}: layout of {faces} faces on {len(loads)} "
+        f"{'roll' if len(loads) == 1 else 'rolls'} frozen.",
         at=now,
         order=order,
     )

@@ -258,7 +258,8 @@ def _store(plan: LayoutPlan, found: RollPlan, run: LayoutRun) -> LayoutPlan:
         actor=run.by,
         verb="lay out",
         text=f"Order {locked.order.number}: {len(faces) - len(found.not_laid)} of {len(faces)} "
-        f"faces laid on {len(found.loads)} rolls, {found.taken_in / IN_PER_FT:.1f} ft.",
+        f"faces laid on {len(found.loads)} {'roll' if len(found.loads) == 1 else 'rolls'}, "
+        f"{found.taken_in / IN_PER_FT:.1f} ft.",
         at=now,
         order=locked.order,
     )
