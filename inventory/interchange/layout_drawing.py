@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import IO, TYPE_CHECKING
 from xml.etree import ElementTree
 
-from reportlab.graphics.shapes import Drawing, Line, Polygon, Rect, String
+from reportlab.graphics.shapes import Drawing, Line, Polygon, String
 from reportlab.lib.colors import HexColor, white
 from reportlab.lib.units import inch
 from reportlab.platypus import CondPageBreak, KeepTogether, Spacer
@@ -192,13 +192,10 @@ def _pdf_row(drawing: LayoutDrawing, row: _Row, scale: float) -> Drawing:
         # The edge of the roll on top, as on the page.
         return (point[0] - row.start + 1) * scale, (across + 1 - point[1]) * scale
 
-    left, top = at((row.start, 0))
+    edges = ((row.start, 0), (row.end, 0), (row.end, across), (row.start, across))
     picture.add(
-        Rect(
-            left,
-            top - across * scale,
-            (row.end - row.start) * scale,
-            across * scale,
+        Polygon(
+            [each for point in edges for each in at(point)],
             fillColor=_WASTE,
             strokeColor=INK,
             strokeWidth=0.6,

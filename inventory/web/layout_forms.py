@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 from django import forms
 
@@ -24,6 +24,8 @@ from inventory.web.form_fields import (
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+    from django.http import QueryDict
 
     from inventory.models import SheetingRoll
     from inventory.services.ordering.layouts.making import FreeLine
@@ -92,7 +94,7 @@ class RulesForm(TypedForm):
         self.rolls, self.left = rolls, left
         self.picked = {str(key) for key in picked}
         if self.is_bound:
-            self.picked = set(self.data.getlist("rolls"))
+            self.picked = set(cast("QueryDict", self.data).getlist("rolls"))
 
     def roll_rows(self) -> list[tuple[SheetingRoll, RollLeft, bool]]:
         """Return each roll with what is left of it, and whether it is picked."""

@@ -86,7 +86,7 @@ def layout_list(request: MemberRequest) -> HttpResponse:
 def layout_new(request: MemberRequest, order_id: int) -> HttpResponse:
     orders = orders_seen_by(request.organisation).select_related("agency", "shop")
     order: PrintOrder = get_object_or_404(orders, pk=order_id)
-    kind = {
+    kind: dict[str, Any] = {
         name: request.GET.get(name, "") for name in ("sheeting_type", "optics", "base_color")
     }
     lines = free_lines(order, **kind)

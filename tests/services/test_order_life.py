@@ -129,9 +129,9 @@ def test_faces_are_shipped_in_parts_and_received_face_by_face(world):
     ):
         with pytest.raises((StateConflictError, OutOfRangeError), match=sentence):
             receive_faces(shipment=first, found=told, now=NOW)
-    for told, sentence in ((Found("missing"), "Say what is wrong"), (Found("wet"), "'wet'")):
+    for one, sentence in ((Found("missing"), "Say what is wrong"), (Found("wet"), "'wet'")):
         with pytest.raises(OutOfRangeError, match=sentence):
-            receive_faces(shipment=second, found={faces[2].pk: told}, now=NOW)
+            receive_faces(shipment=second, found={faces[2].pk: one}, now=NOW)
     assert FaceReceipt.objects.count() == 2
 
     # The lost one is printed anew and shipped after the others.

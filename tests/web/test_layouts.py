@@ -214,7 +214,7 @@ def test_the_list_asks_no_more_for_more_layouts(as_shop, world, django_assert_ma
 
 
 def another(world):
-    plan = LayoutPlan.objects.filter(organisation=world.shop).order_by("pk").first()
+    plan = LayoutPlan.objects.filter(organisation=world.shop).order_by("pk")[0]
     plan.pk = None
     plan.save()
 

@@ -60,7 +60,7 @@ def set_turns(
         text=f"Type {sheeting_type}, {optics}: turns allowed {words}; {turns.basis}",
         at=now,
     )
-    return turns  # type: ignore[no-any-return]
+    return turns
 
 
 @transaction.atomic

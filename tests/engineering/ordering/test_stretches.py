@@ -6,6 +6,7 @@ import dataclasses
 import math
 import os
 import signal
+from typing import Any
 
 import numpy as np
 import pytest
@@ -85,7 +86,8 @@ def test_a_poor_layout_gets_shorter_and_keeps_its_faces_and_gaps():
 def test_without_a_second_or_when_stopped_it_stays_as_it_is():
     contours = faces(8)
     start = one_behind_another(contours)
-    asked = {"usable_width_in": ROLL_IN, "gap_in": GAP_IN}
+    asked: dict[str, Any] = {"usable_width_in": ROLL_IN, "gap_in": GAP_IN}
+    more: dict[str, Any]
     for more in ({"seconds": 0.9}, {"seconds": 60.0, "should_stop": lambda: True}):
         kept = shorten(start, contours, **asked, **more)
         assert kept.length_in == pytest.approx(start.length_in)
@@ -127,7 +129,7 @@ def test_a_layout_is_parted_where_no_face_crosses(ends, gap_in):
 
 def test_one_process_nests_many_and_a_new_one_comes_after_it_died():
     contours = faces(4)
-    asked = {"usable_width_in": ROLL_IN, "gap_in": GAP_IN, "seconds": 1}
+    asked: dict[str, Any] = {"usable_width_in": ROLL_IN, "gap_in": GAP_IN, "seconds": 1}
     with NestingProcess() as process:
         first = nest_contours(contours, **asked, process=process)
         pid = process.pid

@@ -172,7 +172,7 @@ def test_a_face_wider_than_every_roll_is_said_and_not_dropped(world):
 
 def test_faces_kept_in_place_stay_and_those_left_out_go(world):
     plan = laid_out(world, rolls=[world.roll])
-    kept = PlannedFace.objects.filter(plan=plan).order_by("pieces__along_in").first()
+    kept = PlannedFace.objects.filter(plan=plan).order_by("pieces__along_in")[0]
     where = kept.pieces.get().corners_in
     assert keep_in_place(plan=plan, numbers=[kept.number]) == 1
     other = next(n for n in range(1, 7) if n != kept.number)
@@ -285,7 +285,8 @@ def test_a_run_prints_a_frozen_load_in_order_along_the_roll(world):
     (free,) = free_lines(world.order, **KIND)
     assert (free.line, free.free) == (plan.faces.get(number=spoilt).line, 1)
     left = rolls_left([world.narrow])[world.narrow.pk]
-    assert (left.laid_out_ft, left.left_ft) == (0, pytest.approx(50 - load.taken_in / 12))
+    assert left.laid_out_ft == 0
+    assert left.left_ft == pytest.approx(50 - load.taken_in / 12)
     with pytest.raises(StateConflictError, match="printed already"):
         print_load(world, load, minutes=90)
     with pytest.raises(StateConflictError, match="stays frozen"):

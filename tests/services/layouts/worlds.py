@@ -21,7 +21,7 @@ from tests.factories import (
     make_sign,
 )
 
-KIND = {"sheeting_type": "XI", "optics": "prismatic", "base_color": "white"}
+KIND: dict[str, Any] = {"sheeting_type": "XI", "optics": "prismatic", "base_color": "white"}
 RULES = Rules(cutter="straight", gap_in=0.25, edge_margin_in=0.5, bleed_in=0.125, seconds=1)
 
 

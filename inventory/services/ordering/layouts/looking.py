@@ -10,10 +10,11 @@ import numpy as np
 
 from inventory.engineering.ordering.layout.drawing_figures import figures_of
 from inventory.engineering.ordering.layout.plans import Laid, Load, StockRoll
+from inventory.models import LaidPiece
 
 if TYPE_CHECKING:
     from inventory.engineering.ordering.layout.drawing_figures import Figures
-    from inventory.models import LaidPiece, LayoutPlan, PlanLoad
+    from inventory.models import LayoutPlan, PlanLoad
 
 
 @dataclass(frozen=True)
@@ -33,10 +34,9 @@ def views_of(plan: LayoutPlan) -> list[LoadView]:
     by_load: dict[int, list[LaidPiece]] = defaultdict(list)
     for load in loads:
         by_load[load.pk] = []
-    rows = loads[0].pieces.model.objects.filter(load__in=loads) if loads else []
-    if loads:
-        for piece in rows.select_related("face__line").order_by("along_in", "across_in", "pk"):
-            by_load[piece.load_id].append(piece)
+    rows = LaidPiece.objects.filter(load__in=loads).select_related("face__line")
+    for piece in rows.order_by("along_in", "across_in", "pk") if loads else ():
+        by_load[piece.load_id].append(piece)
     return [
         LoadView(load, by_load[load.pk], figures_of(_engine_load(load, by_load[load.pk])))
         for load in loads

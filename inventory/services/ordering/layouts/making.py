@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from django.db import transaction
 from django.utils import timezone
@@ -36,6 +36,11 @@ MOST_FACES = 2_000
 MOST_SECONDS = 600
 MOST_RANK = 9
 BATCH = 500
+_LOSSES_IN_WORDS = {
+    "printable_width_in": "how much of its width it prints",
+    "lead_in_in": "what is lost before the first face",
+    "tail_in": "what is lost behind the last face",
+}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -181,7 +186,7 @@ def make_plan(
             "released orders that are not printed."
         )
         raise StateConflictError(msg)
-    _check_press(order, press)
+    losses = _losses_of(order, press)
     _check_rolls(order, rolls, kind)
     rules.laying()
     _check_seconds(rules.seconds)
@@ -195,9 +200,7 @@ def make_plan(
         **_fields_of(rules),
         angles_deg=list(turns.angles_deg) if turns else [0],
         turns_basis=turns.basis if turns else "",
-        printable_width_in=press.printable_width_in,
-        lead_in_in=press.lead_in_in,
-        tail_in=press.tail_in,
+        **losses,
         made_at=now,
         made_by=by,
     )
@@ -230,17 +233,15 @@ def set_rules(*, plan: LayoutPlan, rules: Rules, rolls: Sequence[SheetingRoll]) 
         "optics": plan.optics,
         "base_color": plan.base_color,
     }
-    _check_press(plan.order, plan.press)
+    losses = _losses_of(plan.order, plan.press)
     _check_rolls(plan.order, rolls, kind)
     rules.laying()
     _check_seconds(rules.seconds)
     turns = find_turns(plan.organisation, plan.sheeting_type, plan.optics)
-    for name, value in _fields_of(rules).items():
+    for name, value in (_fields_of(rules) | losses).items():
         setattr(plan, name, value)
     plan.angles_deg = list(turns.angles_deg) if turns else [0]
     plan.turns_basis = turns.basis if turns else ""
-    plan.printable_width_in = plan.press.printable_width_in
-    plan.lead_in_in, plan.tail_in = plan.press.lead_in_in, plan.press.tail_in
     plan.save()
     plan.rolls.set(rolls)
     return plan
@@ -264,7 +265,7 @@ def lock_draft(plan: LayoutPlan) -> LayoutPlan:
     return locked
 
 
-def _fields_of(rules: Rules) -> dict[str, object]:
+def _fields_of(rules: Rules) -> dict[str, Any]:
     return {name: getattr(rules, name) for name in Rules.__dataclass_fields__}
 
 
@@ -274,25 +275,24 @@ def _check_seconds(seconds: int) -> None:
         raise OutOfRangeError(msg)
 
 
-def _check_press(order: PrintOrder, press: Press) -> None:
+def _losses_of(order: PrintOrder, press: Press) -> dict[str, Any]:
+    """Return what the order's press prints and loses, if all of it is stated."""
     if press.organisation_id != order.shop_id:
         msg = f"{press} is no press of {order.shop}; pick one of its presses."
         raise StateConflictError(msg)
-    lacking = [
-        words
-        for value, words in (
-            (press.printable_width_in, "how much of its width it prints"),
-            (press.lead_in_in, "what is lost before the first face"),
-            (press.tail_in, "what is lost behind the last face"),
-        )
-        if value is None
-    ]
+    stated = {
+        "printable_width_in": press.printable_width_in,
+        "lead_in_in": press.lead_in_in,
+        "tail_in": press.tail_in,
+    }
+    lacking = [_LOSSES_IN_WORDS[name] for name, value in stated.items() if value is None]
     if lacking:
         msg = (
             f"Of {press} it is not stated {' and '.join(lacking)}; measure it and write it "
             "down on the press's page."
         )
         raise StateConflictError(msg)
+    return stated
 
 
 def _check_rolls(
