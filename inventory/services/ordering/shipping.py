@@ -17,7 +17,7 @@ from inventory.services.ordering.lines import lock_order
 from inventory.services.ordering.progress import settle_state
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Mapping
+    from collections.abc import Collection, Iterable, Mapping
     from datetime import datetime
 
     from django.db.models import QuerySet
@@ -68,8 +68,9 @@ def ship_faces(
     Of two people who ship the same face, one does.
     """
     now = now or timezone.now()
-    order = lock_order(order)
     wanted = set(signs)
+    _lock_signs(wanted)
+    order = lock_order(order)
     if not wanted or len(wanted) > MOST_FACES:
         msg = f"{len(wanted)} faces cannot be shipped at once; pick 1 to {MOST_FACES:,}."
         raise OutOfRangeError(msg)
@@ -116,6 +117,7 @@ def receive_faces(
     record, and its line is to be printed again. A face that went up meanwhile has arrived.
     """
     now = now or timezone.now()
+    _lock_signs(found)
     order = lock_order(shipment.order)
     if not found:
         msg = "No face is picked; say of at least one what was found."
@@ -164,6 +166,12 @@ def receive_faces(
         now,
     )
     return len(whole)
+
+
+def _lock_signs(keys: Iterable[int]) -> None:
+    """Lock faces before their order, as putting one up does, and always in one order."""
+    rows = Sign.objects.select_for_update().filter(pk__in=set(keys)).order_by("pk")
+    list(rows.values_list("pk", flat=True))
 
 
 def _check_found(face: ShipmentFace, told: Found) -> None:
