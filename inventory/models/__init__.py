@@ -25,6 +25,7 @@ from inventory.models.exchange import (
     WrongDataFlag,
     WrongDataSettlement,
 )
+from inventory.models.finishing import FaceCheck
 from inventory.models.forecast import (
     BackTest,
     CohortFit,
@@ -152,6 +153,7 @@ __all__ = [
     "ElementAssessment",
     "ExchangeEpoch",
     "ExpectedLife",
+    "FaceCheck",
     "FaceChoice",
     "FaceLabel",
     "FaceReceipt",

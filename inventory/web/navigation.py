@@ -195,6 +195,8 @@ PAGES_UNDER = {
         "press-set-up",
         "run-page",
         "run-labels",
+        "run-checks",
+        "face-check",
     ),
     "stock-faces": (
         "stock-rolls",

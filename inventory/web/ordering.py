@@ -279,6 +279,7 @@ def total_counts(counts: Iterable[OrderCounts]) -> OrderCounts:
         ordered=sum(c.ordered for c in each),
         printed=sum(c.printed for c in each),
         in_stock=sum(c.in_stock for c in each),
+        checked=sum(c.checked for c in each),
         labelled=sum(c.labelled for c in each),
         shipped=sum(c.shipped for c in each),
         received=sum(c.received for c in each),

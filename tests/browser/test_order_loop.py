@@ -109,6 +109,11 @@ def test_an_order_goes_through_every_state(browser, desk, live_server, world, tm
     run = PrintRun.objects.get()
     assert run.signs.count() == 2
 
+    # Checked: nothing is wrong with what was printed.
+    shop.goto(f"{site}/runs/{run.pk}/checks/")
+    submit(shop)
+    expect(shop.locator("main")).to_contain_text("2 faces are passed")
+
     # Labelled.
     shop.goto(f"{site}/labels/sheets/add/")
     for name, value in {
@@ -150,8 +155,8 @@ def test_an_order_goes_through_every_state(browser, desk, live_server, world, tm
     # What is left: the face that was not printed, and the broken one.
     shop.goto(order)
     expect(shop.locator("main")).to_contain_text(
-        "3 asked for, 2 printed, 2 labelled, 2 shipped, 1 received, 0 in stock, 1 put up, "
-        "1 lost"
+        "3 asked for, 2 printed, 2 checked, 2 labelled, 2 shipped, 1 received, 0 in stock, "
+        "1 put up, 1 lost"
     )
     shop.click("main a:text-is('Lay out')")
     expect(shop.locator("[name^=count_]")).to_have_count(2)

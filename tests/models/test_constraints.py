@@ -32,6 +32,7 @@ from inventory.models import (
     Disposition,
     ElementAssessment,
     ExpectedLife,
+    FaceCheck,
     FaceChoice,
     FaceLabel,
     FaceReceipt,
@@ -211,6 +212,8 @@ STORED = [
 ADDED = [
     change("proof_spells_a_legend", Proof, legend_text="", number=9),
     change("proof_sent_back_says_why", ProofDecision, is_approved=False),
+    change("passed_face_has_no_fault", FaceCheck, readings="below"),
+    change("failed_face_says_what_is_lost", FaceCheck, is_passed=False),
     change("question_says_something", OrderQuestion, text=""),
     change("answer_says_something", OrderAnswer, text=""),
     change("receipt_of_a_loss_says_why", FaceReceipt, outcome="broken"),

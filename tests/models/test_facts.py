@@ -50,6 +50,7 @@ def test_what_was_seen_measured_decided_and_loaded_is_a_fact():
         "EarlierCertificate",
         "ElementAssessment",
         "ExpectedLife",
+        "FaceCheck",
         "FaceLabel",
         "FaceReceipt",
         "FlagSettlement",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from inventory.models import (
+    FaceCheck,
     FaceReceipt,
     OrderAnswer,
     OrderQuestion,
@@ -37,5 +38,14 @@ def fill_order_life(order: PrintOrder, sign: Sign) -> None:
         sha256="0" * 64,
         legend_text="Mill Rd",
         sent_at=NOW,
+    )
+    FaceCheck.objects.create(
+        sign=sign,
+        is_look_right=True,
+        is_size_right=True,
+        is_legend_right=True,
+        readings="none",
+        is_passed=True,
+        checked_at=NOW,
     )
     ProofDecision.objects.create(proof=proof, is_approved=True, decided_at=NOW)

@@ -255,6 +255,7 @@ class World:
             "import-page": {"run_id": import_run.pk},
             "settle": {"run_id": import_run.pk},
             "face-spoilt": {"sign_id": printed.pk},
+            "face-check": {"sign_id": printed.pk},
             "merge-signs": {"kept_id": twice.pk, "duplicate_id": once_more.pk},
             "merge-supports": {
                 "kept_id": position_of(twice).support_id,

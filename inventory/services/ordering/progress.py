@@ -9,7 +9,7 @@ from django.db.models import Count, Q, Sum
 
 from inventory.engineering.ordering.groups import FaceLine, group_faces
 from inventory.engineering.standards.vocabulary import Shape
-from inventory.models import FaceLabel, LayoutFace, OrderLine, PrintOrder, Sign
+from inventory.models import FaceCheck, FaceLabel, LayoutFace, OrderLine, PrintOrder, Sign
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -21,6 +21,7 @@ _PUT_UP = Q(sign__installed_on__isnull=False)
 _SHIPPED = Q(sign__shipment_face__isnull=False)
 _RECEIVED = Q(sign__shipment_face__receipt__outcome="whole")
 _LABELLED = Q(sign__in=FaceLabel.objects.order_by().values("sign"))
+_CHECKED = Q(sign__in=FaceCheck.objects.filter(is_passed=True).order_by().values("sign"))
 _LOST = Q(sign__state=Sign.State.REMOVED, sign__installed_on__isnull=True)
 
 
@@ -55,6 +56,7 @@ class OrderCounts:
 
     ordered: int
     printed: int = 0
+    checked: int = 0
     labelled: int = 0
     shipped: int = 0
     received: int = 0
@@ -167,6 +169,7 @@ def _counted(faces: QuerySet[LayoutFace], key: str) -> dict[int, dict[str, int]]
         .values(key)
         .annotate(
             printed=Count("pk"),
+            checked=Count("pk", filter=_CHECKED),
             labelled=Count("pk", filter=_LABELLED),
             shipped=Count("pk", filter=_SHIPPED),
             received=Count("pk", filter=_RECEIVED),
