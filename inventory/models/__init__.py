@@ -129,12 +129,15 @@ from inventory.models.proofs import Proof, ProofDecision
 from inventory.models.scope import Fact, Scoped, ScopedQuerySet
 from inventory.models.signs import ColourArea, Panel, Sign
 from inventory.models.standards import CodeAlias, LocalSignType
+from inventory.models.steps import Blank, BlankCount, FaceStep, ShopStep
 
 __all__ = [
     "AgencyLevel",
     "AgencyPolicy",
     "Assessment",
     "BackTest",
+    "Blank",
+    "BlankCount",
     "CodeAlias",
     "CohortFit",
     "ColourArea",
@@ -157,6 +160,7 @@ __all__ = [
     "FaceChoice",
     "FaceLabel",
     "FaceReceipt",
+    "FaceStep",
     "Fact",
     "FlagSettlement",
     "ForecastRun",
@@ -230,6 +234,7 @@ __all__ = [
     "ShipmentFace",
     "ShopCustomer",
     "ShopRule",
+    "ShopStep",
     "Sign",
     "SignForecast",
     "SignMerge",

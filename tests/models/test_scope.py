@@ -11,6 +11,8 @@ from django.db import transaction
 from django.db.models import Q
 
 from inventory.models import (
+    Blank,
+    BlankCount,
     ColourArea,
     DevicePerson,
     ExchangeEpoch,
@@ -47,6 +49,7 @@ from inventory.models import (
     SheetingTurns,
     ShopCustomer,
     ShopRule,
+    ShopStep,
     Sign,
     SourceFace,
     User,
@@ -83,6 +86,9 @@ KEPT_BY_SHOPS = {
     LabelSheet,
     LabelBatch,
     FaceLabel,
+    ShopStep,
+    Blank,
+    BlankCount,
 }
 
 

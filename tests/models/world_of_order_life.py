@@ -5,14 +5,18 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from inventory.models import (
+    Blank,
+    BlankCount,
     FaceCheck,
     FaceReceipt,
+    FaceStep,
     OrderAnswer,
     OrderQuestion,
     Proof,
     ProofDecision,
     Shipment,
     ShipmentFace,
+    ShopStep,
 )
 from tests.factories import NOW
 
@@ -49,3 +53,12 @@ def fill_order_life(order: PrintOrder, sign: Sign) -> None:
         checked_at=NOW,
     )
     ProofDecision.objects.create(proof=proof, is_approved=True, decided_at=NOW)
+    shop = order.shop
+    step, _ = ShopStep.objects.get_or_create(
+        organisation=shop, name="Dry the print", defaults={"kind": "dried", "place": 1}
+    )
+    blank, _ = Blank.objects.get_or_create(
+        organisation=shop, width_in=30.0, height_in=30.0, thickness_in=0.08
+    )
+    BlankCount.objects.create(blank=blank, change=9, reason="received", happened_at=NOW)
+    FaceStep.objects.create(sign=sign, step=step, done_at=NOW, recorded_at=NOW)

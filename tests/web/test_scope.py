@@ -14,6 +14,7 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from PIL import Image
 
 from inventory.models import (
+    Blank,
     ImportRun,
     ImportSettlement,
     LabelBatch,
@@ -22,6 +23,7 @@ from inventory.models import (
     OrderQuestion,
     Proof,
     Role,
+    ShopStep,
     Sign,
     SourceRecord,
 )
@@ -210,6 +212,8 @@ class World:
         self.parts = {
             "plan_id": layout.pk,
             "proof_id": proof.pk,
+            "step_id": ShopStep.objects.get(organisation=self.shop).pk,
+            "blank_id": Blank.objects.get(organisation=self.shop).pk,
             "shipment_id": order.shipments.get().pk,
             "batch_id": batch.pk,
             "label": printed.label_id,
@@ -256,6 +260,7 @@ class World:
             "settle": {"run_id": import_run.pk},
             "face-spoilt": {"sign_id": printed.pk},
             "face-check": {"sign_id": printed.pk},
+            "face-steps": {"sign_id": printed.pk},
             "merge-signs": {"kept_id": twice.pk, "duplicate_id": once_more.pk},
             "merge-supports": {
                 "kept_id": position_of(twice).support_id,

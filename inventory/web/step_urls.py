@@ -1,0 +1,17 @@
+"""Addresses of the steps after the press, and of blanks."""
+
+from __future__ import annotations
+
+from django.urls import path
+
+from inventory.web import steps
+
+urlpatterns = [
+    path("shop/steps/", steps.step_list, name="step-list"),
+    path("shop/steps/add/", steps.step_set, name="step-add"),
+    path("shop/steps/<int:step_id>/", steps.step_set, name="step-set"),
+    path("runs/<int:run_id>/steps/", steps.run_steps, name="run-steps"),
+    path("faces/<int:sign_id>/steps/", steps.face_steps, name="face-steps"),
+    path("stock/blanks/", steps.stock_blanks, name="stock-blanks"),
+    path("stock/blanks/<int:blank_id>/", steps.blank_page, name="blank-page"),
+]
