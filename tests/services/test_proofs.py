@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import hashlib
+from datetime import timedelta
 
 import pytest
 from django.urls import reverse
 
 from inventory.errors import OutOfRangeError, StateConflictError
 from inventory.models import LayoutPlan, Proof, Role
+from inventory.services.ordering import cancel_order
 from inventory.services.ordering.layouts.freezing import freeze_plan
 from inventory.services.ordering.layouts.making import Asked, free_lines, make_plan
 from inventory.services.ordering.proofs import decide_proof, send_proof, why_not_made
-from tests.factories import NOW, make_agency, make_person
+from inventory.services.production import record_press_event
+from tests.factories import NOW, make_agency, make_person, print_order
 from tests.services.layouts.worlds import KIND, RULES, laid_out, make_world
 
 pytestmark = pytest.mark.django_db
@@ -95,6 +98,7 @@ def test_a_layout_whose_proof_was_taken_back_is_not_frozen(world, line):
         ({"content": b"<svg onload=alert()>"}, "is no PDF, PNG or JPEG"),
         ({"content": b"%PDF" + b"x" * 20_000_000}, "up to 20 MB"),
         ({"legend_text": " "}, "letter for letter"),
+        ({"legend_text": "x" * 256}, "it has 256"),
     ],
 )
 def test_what_is_no_proof_is_refused(line, changed, sentence):
@@ -137,3 +141,32 @@ def test_proofs_on_the_pages_of_both_parties(client, world, line, tmp_path):
     client.force_login(make_person(make_agency(), Role.ENGINEER))
     assert client.get(address).status_code == 404
     assert client.get(reverse("proof-file", args=[proof.pk])).status_code == 404
+
+
+def test_a_run_does_not_print_what_is_not_approved(world, line):
+    roll_on(world)
+    with pytest.raises(StateConflictError, match="send a proof, and wait"):
+        print_order(world.order, world.press, line_quantities={line.pk: 1})
+    # Everything that is left: what waits for its proof is not among it.
+    run = print_order(world.order, world.press)
+    assert run.signs.count() == 2
+    decide_proof(proof=sent(line), is_approved=True, now=NOW)
+    later = NOW + timedelta(hours=1)
+    assert print_order(world.order, world.press, now=later).signs.count() == 1
+
+
+def test_a_proof_of_an_order_that_is_over_is_not_decided(world, line):
+    proof = sent(line)
+    cancel_order(order=world.order, reason="not needed", now=NOW)
+    with pytest.raises(StateConflictError, match="its proofs stay as is"):
+        decide_proof(proof=proof, is_approved=True, now=NOW)
+
+
+def roll_on(world):
+    record_press_event(
+        press=world.press,
+        kind="roll_loaded",
+        roll=world.roll,
+        happened_at=NOW - timedelta(hours=2),
+        now=NOW,
+    )

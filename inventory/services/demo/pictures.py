@@ -85,6 +85,18 @@ def draw_photo(face: FacePlan, seen: list[ObservationPlan], rng: Random) -> byte
 
 
 @cache
+def draw_proof(legend: str) -> bytes:
+    """Return a picture of a legend as a shop sends it to be approved, marked as drawn."""
+    picture = Image.new("RGB", (720, 160), "white")
+    draw = ImageDraw.Draw(picture)
+    draw.rectangle((6, 6, 713, 153), outline="black", width=4)
+    draw.text((24, 48), legend[:40], fill="black", font=_font(44))
+    draw.text((640, 128), "drawn", fill="black", font=_font(16))
+    stream = io.BytesIO()
+    picture.save(stream, "PNG", optimize=True)
+    return stream.getvalue()
+
+
 def _font(size: int) -> ImageFont.ImageFont | ImageFont.FreeTypeFont:
     return ImageFont.load_default(size)
 

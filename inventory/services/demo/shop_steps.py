@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING
 
 from inventory.errors import StateConflictError
 from inventory.models import Press, PressEvent, PrintRun, SheetingRoll
-from inventory.services.demo.job import running_order
+from inventory.services.demo.job import counted, running_order
+from inventory.services.demo.pictures import draw_proof
 from inventory.services.demo.press_history import LOST_SHARE, moment
 from inventory.services.ordering import order_counts, order_groups, order_progress
+from inventory.services.ordering.proofs import decide_proof, send_proof, why_not_made
 from inventory.services.production import loaded_at, record_press_event, record_print_run
 from inventory.units import INCHES_PER_FOOT
 
@@ -30,6 +32,7 @@ def print_faces(job: Job) -> None:
     job.head("print the faces at the shop")
     order = running_order(job)
     is_new = False
+    _approve_legends(job, order)
     _clear_press(job, order)
     for group in order_groups(order):
         left = _still_to_print(order, group)
@@ -44,6 +47,28 @@ def print_faces(job: Job) -> None:
         f"{order.get_state_display()}."
     )
     job.mark("print", is_new=is_new)
+
+
+def _approve_legends(job: Job, order: PrintOrder) -> None:
+    """Send a drawn proof of each legend of its own, and let the engineer approve it."""
+    waiting = why_not_made(order.lines.order_by("number"))
+    if not waiting:
+        return
+    sent_at = moment(job.data["press_day"], PRESS_H) - timedelta(hours=2)
+    for line in order.lines.filter(pk__in=waiting).order_by("number"):
+        legend = line.legend_text.strip() or f"as drawn for line {line.number}"
+        proof = send_proof(
+            line=line,
+            content=draw_proof(legend),
+            file_name=f"line-{line.number}.png",
+            legend_text=legend,
+            by=job.operator,
+            now=sent_at,
+        )
+        decide_proof(
+            proof=proof, is_approved=True, by=job.engineer, now=sent_at + timedelta(hours=1)
+        )
+    job.tell(f"{counted(len(waiting), 'proof')} of legends sent and approved.")
 
 
 def _still_to_print(order: PrintOrder, group: OrderGroup) -> int:

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 MOST_BYTES = 20_000_000
 MOST_LETTERS = 2_000
+MOST_LEGEND = 255
 KINDS = {b"%PDF": ".pdf", b"\x89PNG": ".png", b"\xff\xd8\xff": ".jpg"}
 
 
@@ -53,13 +54,16 @@ def send_proof(
     suffix = next((kind for head, kind in KINDS.items() if content.startswith(head)), None)
     if suffix is None or len(content) > MOST_BYTES:
         msg = (
-            f"The proof '{file_name[:80]}' is no PDF, PNG or JPEG file of up to "
-            f"{MOST_BYTES // 1_000_000} MB; send it as one of these."
+            f"The proof '{file_name[:80]}' ({len(content) / 1_000_000:.1f} MB) is no PDF, PNG "
+            f"or JPEG file of up to {MOST_BYTES // 1_000_000} MB; send it as one of these."
         )
         raise OutOfRangeError(msg)
     legend = legend_text.strip()
-    if not legend:
-        msg = "Type the legend as the proof spells it, letter for letter."
+    if not 0 < len(legend) <= MOST_LEGEND:
+        msg = (
+            "Type the legend as the proof spells it, letter for letter, in up to "
+            f"{MOST_LEGEND} letters; it has {len(legend)}."
+        )
         raise OutOfRangeError(msg)
     number = (line.proofs.aggregate(last=Max("number"))["last"] or 0) + 1
     proof = Proof(
@@ -67,7 +71,7 @@ def send_proof(
         number=number,
         file_name=file_name.strip()[:120] or f"proof{suffix}",
         sha256=hashlib.sha256(content).hexdigest(),
-        legend_text=legend[:255],
+        legend_text=legend,
         note=note.strip()[:255],
         sent_at=now,
         sent_by=by,
@@ -97,6 +101,11 @@ def decide_proof(
     now = now or timezone.now()
     line = proof.line
     order = lock_order(line.order)
+    if order.state not in UNDER_WAY:
+        msg = (
+            f"Order {order.number} is {order.get_state_display()}; its proofs stay as they are."
+        )
+        raise StateConflictError(msg)
     newest = line.proofs.order_by("-number").first()
     if newest is None or newest.pk != proof.pk:
         msg = f"Proof {proof.number} was replaced by a newer one meanwhile; look at that one."

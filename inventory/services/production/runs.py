@@ -26,6 +26,7 @@ from inventory.services.fields import check_fields
 from inventory.services.ordering.life import log_for_both
 from inventory.services.ordering.lines import lock_order
 from inventory.services.ordering.progress import order_progress, settle_state
+from inventory.services.ordering.proofs import why_not_made
 from inventory.services.production.faces import (
     colour_areas,
     fits_roll,
@@ -97,6 +98,8 @@ def record_print_run(
             roll_length_used_ft = load.taken_in / IN_PER_FT
     else:
         lines = _one_by_one(_printed_lines(order, roll, line_quantities))
+    for sentence in why_not_made(lines).values():
+        raise StateConflictError(sentence)
     run = PrintRun(
         press=press,
         run_number=_run_number(press, run_number),
@@ -203,13 +206,21 @@ def _printed_lines(
 def _everything_left(
     order: PrintOrder, roll: SheetingRoll, progress: Sequence[LineProgress]
 ) -> list[PrintedLine]:
-    """Return all that is still to be printed of an order on one kind of sheeting."""
+    """
+    Return all that is still to be printed of an order on one kind of sheeting.
+
+    What waits for its proof is not among it.
+    """
     left = [each for each in progress if each.counts.outstanding > 0]
+    fitting = [each for each in left if fits_roll(each.line, roll)]
+    why = why_not_made(each.line for each in fitting)
     printed = [
         PrintedLine(each.line, each.counts.outstanding)
-        for each in left
-        if fits_roll(each.line, roll)
+        for each in fitting
+        if each.line.pk not in why
     ]
+    for sentence in why.values() if not printed else ():
+        raise StateConflictError(sentence)
     if not printed:
         raise StateConflictError(_other_sheeting_message([each.line for each in left], roll))
     return printed
