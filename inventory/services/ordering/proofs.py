@@ -102,9 +102,7 @@ def decide_proof(
     line = proof.line
     order = lock_order(line.order)
     if order.state not in UNDER_WAY:
-        msg = (
-            f"Order {order.number} is {order.get_state_display()}; its proofs stay as they are."
-        )
+        msg = f"Order {order.number} is {order.get_state_display()}; its proofs stay as is."
         raise StateConflictError(msg)
     newest = line.proofs.order_by("-number").first()
     if newest is None or newest.pk != proof.pk:
