@@ -81,12 +81,15 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     Leave the tests that are about one engine to that engine's leg.
 
     In CI a browser test that fails is run once more, and counted as rerun: a real browser on a
-    crowded machine is slow now and then, and one of a hundred such tests stops a whole run.
+    crowded machine is slow now and then, and one of a hundred such tests stops a whole run. So
+    is a test of faults, and any test that stood still until its time was over.
     """
     vendor = connections["default"].vendor
     other = pytest.mark.skip(reason="only PostgreSQL can show this")
     for item in items:
         if vendor != "postgresql" and item.get_closest_marker("postgres") is not None:
             item.add_marker(other)
-        if os.environ.get("CI") and item.get_closest_marker("browser") is not None:
-            item.add_marker(pytest.mark.flaky(reruns=1))
+        if os.environ.get("CI"):
+            depends_on_time = any(map(item.get_closest_marker, ("browser", "faults")))
+            why = {} if depends_on_time else {"only_rerun": ["Timeout"]}
+            item.add_marker(pytest.mark.flaky(reruns=1, **why))

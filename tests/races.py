@@ -20,7 +20,7 @@ def at_once(*steps: Callable[[], Any]) -> list[InventoryError | None]:
 
     def run(index: int) -> None:
         try:
-            barrier.wait()
+            barrier.wait(timeout=20)
             steps[index]()
         except InventoryError as error:
             outcomes[index] = error
@@ -31,5 +31,5 @@ def at_once(*steps: Callable[[], Any]) -> list[InventoryError | None]:
     for thread in threads:
         thread.start()
     for thread in threads:
-        thread.join()
+        thread.join(timeout=60)
     return outcomes

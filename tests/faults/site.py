@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import http.client
 import os
 import re
 import signal
@@ -11,7 +10,8 @@ import subprocess
 import sys
 import threading
 import time
-from contextlib import suppress
+from contextlib import closing, suppress
+from http.client import HTTPConnection, HTTPException
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -134,14 +134,17 @@ class Site:
         return found
 
     def _is_listening(self) -> bool:
-        with suppress(OSError), socket.create_connection(("127.0.0.1", self.port)):
+        with suppress(OSError), socket.create_connection(("127.0.0.1", self.port), timeout=5):
             return True
         return False
 
     def _wait_for_answer(self) -> None:
-        for _ in range(int(LONGEST_START_S / 0.1)):
-            with suppress(OSError, http.client.HTTPException):
-                connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=30)
+        begun = time.monotonic()
+        while time.monotonic() - begun < LONGEST_START_S:
+            with (
+                suppress(OSError, HTTPException),
+                closing(HTTPConnection("127.0.0.1", self.port, timeout=30)) as connection,
+            ):
                 connection.request("GET", PING)
                 if connection.getresponse().status == 200:
                     return

@@ -29,5 +29,5 @@ def together(*jobs: Callable[[], Any]) -> list[Any]:
     for thread in threads:
         thread.start()
     for thread in threads:
-        thread.join()
+        thread.join(timeout=60)
     return results

@@ -183,7 +183,7 @@ def test_of_two_people_shipping_the_same_face_one_does():
 
     def ship():
         try:
-            barrier.wait()
+            barrier.wait(timeout=20)
             ship_faces(order=world.order, signs=[face.pk], now=NOW)
             said.append("shipped")
         except StateConflictError as error:
@@ -195,6 +195,6 @@ def test_of_two_people_shipping_the_same_face_one_does():
     for thread in threads:
         thread.start()
     for thread in threads:
-        thread.join()
+        thread.join(timeout=60)
     assert sorted(each == "shipped" for each in said) == [False, True]
     assert Shipment.objects.count() == 1

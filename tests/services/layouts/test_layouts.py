@@ -364,7 +364,7 @@ def test_of_two_people_freezing_the_same_faces_one_succeeds():
 
     def freeze(plan):
         try:
-            barrier.wait()
+            barrier.wait(timeout=20)
             freeze_plan(plan=plan, now=NOW)
             said.append("frozen")
         except StateConflictError as error:
@@ -376,6 +376,6 @@ def test_of_two_people_freezing_the_same_faces_one_succeeds():
     for thread in threads:
         thread.start()
     for thread in threads:
-        thread.join()
+        thread.join(timeout=60)
     assert sorted(each == "frozen" for each in said) == [False, True]
     assert LayoutPlan.objects.filter(state="frozen").count() == 1
