@@ -130,6 +130,17 @@ from inventory.models.scope import Fact, Scoped, ScopedQuerySet
 from inventory.models.signs import ColourArea, Panel, Sign
 from inventory.models.standards import CodeAlias, LocalSignType
 from inventory.models.steps import Blank, BlankCount, FaceStep, ShopStep
+from inventory.models.warranty import (
+    ClaimAnswer,
+    ClaimCredit,
+    ClaimFace,
+    ClaimStatement,
+    ClaimStep,
+    WarrantyClaim,
+    WarrantyInitial,
+    WarrantyStep,
+    WarrantyTerm,
+)
 
 __all__ = [
     "AgencyLevel",
@@ -138,6 +149,11 @@ __all__ = [
     "BackTest",
     "Blank",
     "BlankCount",
+    "ClaimAnswer",
+    "ClaimCredit",
+    "ClaimFace",
+    "ClaimStatement",
+    "ClaimStep",
     "CodeAlias",
     "CohortFit",
     "ColourArea",
@@ -250,6 +266,10 @@ __all__ = [
     "SupportMove",
     "User",
     "VisualRating",
+    "WarrantyClaim",
+    "WarrantyInitial",
+    "WarrantyStep",
+    "WarrantyTerm",
     "WorkBasis",
     "WorkPackage",
     "WrongDataFlag",

@@ -6,7 +6,14 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from django.db.models import F, Q
 
-from inventory.models import Disposition, MethodAssignment, MethodGroup, Sign
+from inventory.models import (
+    ClaimFace,
+    Disposition,
+    MethodAssignment,
+    MethodGroup,
+    Sign,
+    WarrantyClaim,
+)
 from inventory.services.method_ages import replacement_by_age
 
 if TYPE_CHECKING:
@@ -35,7 +42,7 @@ def waits_of(agency: Organisation) -> dict[int, Wait]:
     """
     Return which signs wait, until which year, by sign; of several waits the longest.
 
-    Whatever makes signs wait is one of ``WAIT_SOURCES``: today what was decided about a sign.
+    Whatever makes signs wait is one of ``WAIT_SOURCES``: what was decided, and claims.
     """
     found: dict[int, Wait] = {}
     for source in WAIT_SOURCES:
@@ -67,7 +74,27 @@ def decided_waits(agency: Organisation) -> dict[int, Wait]:
     }
 
 
-WAIT_SOURCES: tuple[Callable[[Organisation], dict[int, Wait]], ...] = (decided_waits,)
+def claimed_waits(agency: Organisation) -> dict[int, Wait]:
+    """
+    Return the signs of claims that are with the shop or its supplier: until the answer is due.
+
+    The face has to stand there to be looked at; where it is unsafe that goes before.
+    """
+    faces = ClaimFace.objects.owned_by(agency).filter(
+        claim__state__in=(WarrantyClaim.State.SENT, WarrantyClaim.State.PASSED_ON)
+    )
+    return {
+        sign_id: Wait(due_on.year, ends_if_unsafe=True)
+        for sign_id, due_on in faces.order_by("claim__answer_due_on", "pk").values_list(
+            "sign_id", "claim__answer_due_on"
+        )
+    }
+
+
+WAIT_SOURCES: tuple[Callable[[Organisation], dict[int, Wait]], ...] = (
+    decided_waits,
+    claimed_waits,
+)
 
 
 def rounds_of(agency: Organisation, today: date) -> dict[int, Cause]:
