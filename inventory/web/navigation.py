@@ -24,6 +24,7 @@ ENGINEER = (
     ("crew-list", "Crews", ""),
     ("from-phones", "From the phones", ""),
     ("order-list", "Orders", "Orders"),
+    ("warranty", "Warranty", ""),
     ("methods", "Methods", ""),
     ("field", "Field app", ""),
     ("near-me", "Near me", ""),
@@ -49,6 +50,7 @@ SHOP = (
     ("press-list", "Presses", "Presses"),
     ("stock-faces", "Stock", "Stock"),
     ("lot-list", "Lots", ""),
+    ("claim-list", "Warranty", ""),
     ("logbook", "Logbook", ""),
     ("help", "Help", ""),
 )
@@ -114,6 +116,21 @@ PAGES_UNDER = {
     ),
     "crew-list": ("crew-new", "crew-page", "crew-step"),
     "lot-list": ("lot-page",),
+    "warranty": (
+        "warranty-lot",
+        "warranty-terms",
+        "warranty-term",
+        "claim-list",
+        "claim-page",
+        "claim-do",
+    ),
+    "claim-list": (
+        "warranty-terms",
+        "warranty-term",
+        "warranty-term-add",
+        "claim-page",
+        "claim-do",
+    ),
     "order-list": (
         "selection-order",
         "hand-over-line",

@@ -57,6 +57,7 @@ urlpatterns = [
     path("", include("inventory.web.order_life_urls")),
     path("", include("inventory.web.label_urls")),
     path("", include("inventory.web.step_urls")),
+    path("", include("inventory.web.warranty_urls")),
     path("", include("inventory.web.crew_urls")),
     path("", include("inventory.web.instrument_urls")),
     path("", include("inventory.web.exchange_urls")),

@@ -17,6 +17,7 @@ from inventory.engineering.forecast.observations import UNKNOWN
 from inventory.engineering.inspection.condition import find_condition
 from inventory.engineering.inspection.instrument_uncertainty import ASSUMED_UNCERTAINTY
 from inventory.engineering.inspection.instruments import CertificateState, certificate_state
+from inventory.engineering.inspection.readings import decimal_words
 from inventory.engineering.inspection.uncertainty import reduce_color
 from inventory.engineering.inspection.vocabulary import How, Severity, SurfaceState
 from inventory.engineering.production.warranty import (
@@ -89,6 +90,11 @@ class Candidate:
     def color(self) -> str:
         """Return the colour by its name."""
         return "" if self.area.color is None else self.area.color.value
+
+    @property
+    def mean_words(self) -> str:
+        """Return the mean of the readings in figures."""
+        return decimal_words(self.shortfall.mean_ra, 1)
 
     @property
     def failed(self) -> tuple[Condition, ...]:
