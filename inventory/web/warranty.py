@@ -164,12 +164,14 @@ def warranty(request: MemberRequest) -> HttpResponse:
 @role_required(Role.ENGINEER)
 def warranty_lot(request: MemberRequest, shop_id: int) -> HttpResponse:
     """Show the faces of a lot that fall short, and draft a claim for those ticked."""
+    shops = Organisation.objects.filter(customers__agency=request.organisation)
+    shop = get_object_or_404(shops, pk=shop_id)
     lot = request.GET.get("lot", "")
     found = find_candidates(request.organisation, now=timezone.now())
     of_lot = [
         each
         for each in _not_taken(request.organisation, found.candidates)
-        if each.term.organisation_id == shop_id and each.lot == lot
+        if each.term.organisation_id == shop.pk and each.lot == lot
     ]
     form = NoteForm(request.POST or None)
     picked, picked_all = set(request.POST.getlist("faces")), not form.is_bound
@@ -189,11 +191,9 @@ def warranty_lot(request: MemberRequest, shop_id: int) -> HttpResponse:
             else:
                 messages.success(request, f"Claim {claim.number} is drafted.")
                 return redirect("claim-page", claim.pk)
-    if not of_lot and status == 200:
-        raise Http404
     page = page_of(request, of_lot, FACES_PER_PAGE)
     context = {
-        "group": LotGroup(of_lot[0].term.organisation, lot, of_lot) if of_lot else None,
+        "group": LotGroup(shop, lot, of_lot),
         "page": page,
         "rows": [
             (each, _name(each), not each.failed and (picked_all or _name(each) in picked))

@@ -74,6 +74,7 @@ from tests.models.world_of_phones import (
 )
 from tests.models.world_of_presses import fill_press
 from tests.models.world_of_programmes import fill_programmes
+from tests.models.world_of_warranty import fill_warranty
 
 if TYPE_CHECKING:
     from inventory.models import Inspection, Organisation, PrintRun
@@ -155,6 +156,7 @@ def fill(agency: Organisation, shop: Organisation) -> Side:
     fill_labels(run)
     fill_order_life(order, run.signs.order_by("pk")[0])
     fill_press(run.press)
+    fill_warranty(order, run.signs.order_by("pk")[0])
     draft = draft_order(agency=agency, shop=shop, signs=[make_sign(agency)], by=person, now=NOW)
     return Side(
         agency=agency,

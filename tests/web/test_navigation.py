@@ -27,6 +27,7 @@ NO_PAGE = {
     "layout-pdf",
     "shipment-pdf",
     "proof-file",
+    "claim-file",
     "label-batch-pdf",
     "label-found",
     "layout-progress",

@@ -26,6 +26,7 @@ from inventory.models import (
     ShopStep,
     Sign,
     SourceRecord,
+    WarrantyTerm,
 )
 from inventory.services.damage import Told, report_damage
 from inventory.services.inspection import ReadingSetInput, record_inspection, store_photo
@@ -52,6 +53,7 @@ from tests.kept import kept_records
 from tests.models.world_of_layouts import fill_labels, fill_layouts
 from tests.models.world_of_order_life import fill_order_life
 from tests.models.world_of_presses import fill_press
+from tests.models.world_of_warranty import fill_warranty
 from tests.services.exchange.phones import Phone
 from tests.services.programme.crew_worlds import a_crew_day
 from tests.services.test_photo_uploads import make_device
@@ -206,12 +208,17 @@ class World:
         batch = LabelBatch.objects.get(organisation=self.shop)
         layout = LayoutPlan.objects.get(order=order)
         fill_order_life(order, printed)
+        claim = fill_warranty(order, printed)
         question = OrderQuestion.objects.get(order=order)
         proof = Proof.objects.get(line__order=order)
         proof.file.storage.save("proofs/1.pdf", ContentFile(b"%PDF"))
         self.parts = {
             "plan_id": layout.pk,
             "proof_id": proof.pk,
+            "claim_id": claim.pk,
+            "term_id": WarrantyTerm.objects.get(organisation=self.shop).pk,
+            "shop_id": self.shop.pk,
+            "doing": "state",
             "step_id": ShopStep.objects.get(organisation=self.shop).pk,
             "blank_id": Blank.objects.get(organisation=self.shop).pk,
             "shipment_id": order.shipments.get().pk,
@@ -254,6 +261,7 @@ class World:
             "kind": "roll_loaded",
         }
         self.parts_of_address = {
+            "claim-file": {"claim_id": claim.pk, "kind": "csv"},
             "order-answer": {"order_id": order.pk, "question_id": question.pk},
             "layout-run": {"plan_id": layout.pk, "number": 1},
             "import-page": {"run_id": import_run.pk},

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -217,13 +216,3 @@ def stored_long(received_on: date, made_on: Days, limit_months: int) -> Shown:
     if made_on.last <= limit:
         return Shown.MET
     return Shown.FAILED if made_on.first > limit else Shown.UNKNOWN
-
-
-def stated(
-    conditions: tuple[Condition, ...], said: Mapping[str, Condition]
-) -> tuple[Condition, ...]:
-    """Return conditions with what a person stated in place of what is not known."""
-    return tuple(
-        said[each.key] if each.shown is Shown.UNKNOWN and each.key in said else each
-        for each in conditions
-    )
