@@ -14,6 +14,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from inventory.errors import InventoryError
 from inventory.models import (
+    ClaimCredit,
     LayoutPlan,
     LogbookEntry,
     OrderAmendment,
@@ -254,6 +255,9 @@ def _order_page(
         "shipments": order.shipments.annotate(
             faces_count=Count("faces"), received_count=Count("faces__receipt")
         ).order_by("number"),
+        "credits": ClaimCredit.objects.filter(line__order=order)
+        .select_related("claim", "line")
+        .order_by("credited_at", "pk"),
         "may_ship": is_shop and faces_to_ship(order).exists(),
         "layouts": order.layouts.select_related("print_run", "roll").order_by("pk"),
         "may_lay_out": is_shop and order.state == PrintOrder.State.RELEASED,

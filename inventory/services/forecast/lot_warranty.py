@@ -30,6 +30,7 @@ from inventory.models import (
     InspectionFlag,
     Reading,
     Sign,
+    WarrantyTerm,
 )
 
 if TYPE_CHECKING:
@@ -40,6 +41,7 @@ if TYPE_CHECKING:
 
 NO_TERMS = "No warranty terms are on record"
 DAYS_PER_YEAR = 365.25
+MOST_TERMS = 5
 _CLEAN_AND_DRY = (SurfaceState.DRY.value, SurfaceState.CLEANED.value)
 
 
@@ -62,7 +64,7 @@ def position_of_signs(
     """
     Return ages since fabrication, clean dry readings, and their share of the new minimum.
 
-    No warranty terms are kept yet, so nothing is said of what is covered. Readings by
+    The sentence names the terms of the shops that made them, where there are any. Readings by
     hand-held instrument at 0.2° and −4.0° of faces on record as dry or cleaned count, put
     right where they were, and not those in doubt.
     """
@@ -82,10 +84,19 @@ def position_of_signs(
         ),
         *_shares(signs, newest),
     ]
-    sentence = (
-        f"{NO_TERMS}, so it is not known what is covered and for how long. A claim would rest "
-        "on these figures; take them with the terms to the sheeting's supplier."
-    )
+    makers = signs.order_by().values("maker")
+    terms = WarrantyTerm.objects.filter(organisation__in=makers).order_by("name", "version")
+    names = ", ".join(str(term) for term in terms[:MOST_TERMS])
+    if names:
+        sentence = (
+            f"On record for faces of this shop: {names}. Which signs read less than was promised "
+            "of them is listed under Warranty, with the conditions of each."
+        )
+    else:
+        sentence = (
+            f"{NO_TERMS}, so it is not known what is covered and for how long. A claim would "
+            "rest on these figures; take them with the terms to the sheeting's supplier."
+        )
     return WarrantyPosition(sentence, tuple(rows))
 
 

@@ -183,7 +183,7 @@ def test_dirty_readings_and_corrected_ones_are_no_ground_for_a_claim(
     )
     doubted = make_visit(sign, date(2025, 6, 1), values={"white": ["7"]}, surface_state="dry")
     InspectionFlag.objects.create(inspection=doubted, reason="check_failed", raised_at=NOW)
-    with django_assert_num_queries(3):
+    with django_assert_num_queries(4):
         rows = dict(position_under_warranty(finding).rows)
     assert rows["Clean, dry readings"].startswith("1 by hand-held")
     assert rows["Newest readings, white"] == (
