@@ -89,8 +89,8 @@ def position_of_signs(
     names = ", ".join(str(term) for term in terms[:MOST_TERMS])
     if names:
         sentence = (
-            f"On record for faces of this shop: {names}. Which signs read less than was promised "
-            "of them is listed under Warranty, with the conditions of each."
+            f"On record for faces of this shop: {names}. Which signs read less than was "
+            "promised of them is listed under Warranty, with the conditions of each."
         )
     else:
         sentence = (
