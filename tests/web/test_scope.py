@@ -7,6 +7,7 @@ Walks the addresses themselves, so that a new page is tested the day it is added
 import re
 import uuid
 from io import BytesIO
+from typing import Any
 
 import pytest
 from django.core.files.base import ContentFile
@@ -260,7 +261,7 @@ class World:
             "finding_id": make_lot_finding(self.agency, maker=self.shop).pk,
             "kind": "roll_loaded",
         }
-        self.parts_of_address = {
+        self.parts_of_address: dict[str, dict[str, Any]] = {
             "claim-file": {"claim_id": claim.pk, "kind": "csv"},
             "order-answer": {"order_id": order.pk, "question_id": question.pk},
             "layout-run": {"plan_id": layout.pk, "number": 1},

@@ -19,6 +19,7 @@ from inventory.models import (
 from inventory.services.demo.job import counted, person_in
 from inventory.services.demo.load import scenario_parties
 from inventory.services.demo.press_history import moment
+from inventory.services.demo.warranty import enter_terms, make_claim
 from inventory.services.demo.words import words
 from inventory.services.ordering.accepting import accept_order, answer_question, ask_about
 from inventory.services.ordering.layouts.freezing import freeze_plan
@@ -76,7 +77,7 @@ def get_shop_ready(*, say: Callable[[str], None]) -> None:
         say,
     )
     say("At the shop: the press, the order that was left for it, its faces on the roll")
-    for step in (_press, _labels, _order, _layout):
+    for step in (_press, _labels, _order, _layout, _terms, _claim):
         try:
             step(desk)
         except InventoryError as error:
@@ -132,6 +133,21 @@ def _order(desk: _Shop) -> None:
         order=order, promised_on=desk.data["promised_on"], by=desk.operator, now=desk.now
     )
     desk.tell(f"Order {order.number} is accepted, after a question and its answer.")
+
+
+def _terms(desk: _Shop) -> None:
+    """Enter what the invented suppliers promise."""
+    entered = enter_terms(desk.shop, by=desk.operator, now=desk.now)
+    if entered:
+        desk.tell(f"{counted(entered, 'warranty term')} entered (invented).")
+
+
+def _claim(desk: _Shop) -> None:
+    """Claim the faces of one lot that fall short, and send the claim."""
+    claim = make_claim(desk.agency, by=desk.engineer, now=desk.now)
+    if claim is not None:
+        faces = counted(claim.faces.count(), "colour")
+        desk.tell(f"Claim {claim.number} for {faces} of faces of lot {claim.lot} sent.")
 
 
 def _layout(desk: _Shop) -> None:

@@ -9,7 +9,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, OuterRef, Q
 
 from inventory.engineering.assessment.face import Colouring
 from inventory.engineering.forecast.cohorts import Overlay
@@ -171,16 +171,20 @@ def _terms_for(agency: Organisation) -> list[WarrantyTerm]:
 def _under_any_promise(
     agency: Organisation, terms: Sequence[WarrantyTerm], signs: Iterable[int] | None
 ) -> ScopedQuerySet:
-    """Return the faces with a colour judged to read less than the highest promise there is."""
-    highest = max(
-        initial.ra_cd_lx_m2 * steps_of(term)[0].retained_share
-        for term in terms
-        for initial in term.initials.all()
-    )
+    """Return the faces with a colour judged to read less than the most promised of it."""
+    highest: dict[str, Decimal] = {}
+    for term in terms:
+        share = steps_of(term)[0].retained_share
+        for initial in term.initials.all():
+            promised = initial.ra_cd_lx_m2 * share
+            highest[initial.color] = max(highest.get(initial.color, promised), promised)
+    under = Q()
+    for color, promised in sorted(highest.items()):
+        under |= Q(color=color, value__lt=promised)
     elements = ElementAssessment.objects.filter(
+        under,
         assessment=OuterRef("standing__assessment"),
         kind=ElementAssessment.Kind.COLOR,
-        value__lt=highest,
     )
     rows = Sign.objects.owned_by(agency).filter(
         Exists(elements),
