@@ -103,7 +103,7 @@ def _story(
     claim: WarrantyClaim, faces: Sequence[ClaimFace], statements: Sequence[ClaimStatement]
 ) -> Iterator[Flowable]:
     yield text(f"Warranty claim {claim.number}", 15, bold=True)
-    yield text(f"{claim.agency} of {claim.shop}: {claim.get_state_display()}")
+    yield text(f"{claim.agency} to {claim.shop}: {claim.get_state_display()}")
     lot = f"sheeting lot {claim.lot}" if claim.lot else "sheeting lot not known"
     signs = len({face.sign_id for face in faces})
     yield text(f"{signs} faces, {len(faces)} of their colours, {lot}.")
@@ -196,7 +196,7 @@ def _term(term: WarrantyTerm) -> Iterator[Flowable]:
     yield table(
         ("Until year", "Share kept", "Otherwise due"),
         [
-            (str(step.until_years), f"{step.retained_share:.0%}", step.remedy)
+            (str(step.until_years), step.share_words, step.remedy)
             for step in sorted(term.steps.all(), key=lambda each: each.until_years)
         ],
         (1.0, 1.0, 5.0),

@@ -114,7 +114,12 @@ class WarrantyStep(TermPart):
         )
 
     def __str__(self) -> str:
-        return f"{self.retained_share:f} until year {self.until_years}"
+        return f"{self.share_words} until year {self.until_years}"
+
+    @property
+    def share_words(self) -> str:
+        """Return the share in per cent, as exact as it is."""
+        return f"{(self.retained_share * 100).normalize():f} %"
 
 
 class WarrantyInitial(TermPart):
@@ -134,7 +139,7 @@ class WarrantyInitial(TermPart):
         )
 
     def __str__(self) -> str:
-        return f"{self.color} {self.ra_cd_lx_m2:f} cd/lx/m²"
+        return f"{self.color} {self.ra_cd_lx_m2.normalize():f} cd/lx/m²"
 
 
 class WarrantyClaim(Scoped):

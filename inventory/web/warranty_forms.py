@@ -56,13 +56,13 @@ class TermForm(TypedForm):
     overlay = PickField(
         label="Overlay",
         choices=WarrantyTerm.Overlay.choices,
-        empty_words="pick",
+        empty_words="pick the overlay",
         missing="Say whether the term asks for an overlay.",
     )
     starts = PickField(
         label="The years run from",
         choices=WarrantyTerm.Start.choices,
-        empty_words="pick",
+        empty_words="pick the day they run from",
         missing="Say what the years run from.",
     )
     initials = WordsField(
@@ -114,8 +114,7 @@ class TermForm(TypedForm):
             f"{each.color} {each.ra_cd_lx_m2.normalize():f}" for each in term.initials.all()
         ]
         steps = [
-            f"{each.until_years}, {(each.retained_share * 100).normalize():f} %, {each.remedy}"
-            for each in steps_of(term)
+            f"{each.until_years}, {each.share_words}, {each.remedy}" for each in steps_of(term)
         ]
         return {
             **{name: getattr(term, name) for name in names},

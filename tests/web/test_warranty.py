@@ -71,7 +71,7 @@ def test_the_list_shows_lots_and_a_lot_its_faces(client, road):
     lot = client.get(reverse("warranty-lot", args=[road.shop.pk]) + f"?lot={road.lot}")
     words = text_of(lot)
     assert "304" in words
-    assert "stands upright: no lean was noted; state it" in words
+    assert "stands upright" in words
     assert all(f'value="{face.pk}:white"' in words for face in faces)
 
 
@@ -158,8 +158,8 @@ def test_a_shop_enters_a_term_and_another_version_of_it(client, road):
     assert answer.status_code == 302, text_of(answer)
     term = WarrantyTerm.objects.get(name="Type XI sheeting")
     assert [str(each) for each in term.steps.all()] == [
-        "0.8000 until year 7",
-        "0.7000 until year 10",
+        "80 % until year 7",
+        "70 % until year 10",
     ]
     assert list(term.initials.values_list("color", flat=True)) == [
         "white",

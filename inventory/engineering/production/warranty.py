@@ -39,6 +39,18 @@ class PromiseStep:
     retained_share: Decimal
     remedy: str
 
+    @property
+    def share_words(self) -> str:
+        """
+        Return the share in per cent, as exact as it is.
+
+        Examples
+        --------
+        >>> PromiseStep(7, Decimal("0.8000"), "").share_words
+        '80 %'
+        """
+        return f"{(self.retained_share * 100).normalize():f} %"
+
 
 @dataclass(frozen=True, slots=True)
 class Days:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from inventory.engineering.inspection.readings import decimal_words
 from inventory.engineering.inspection.usability import geometry_words
-from inventory.models import Inspection, Photo
+from inventory.models import ColourArea, Inspection, Photo
 from inventory.services.production.records import NOT_KNOWN, production_record
 
 if TYPE_CHECKING:
@@ -39,12 +39,12 @@ def evidence_of(candidate: Candidate, agency: Organisation) -> dict[str, Any]:
     rows = [
         ("sign", _named(candidate)),
         ("place", _place(candidate)),
-        ("color", candidate.color.replace("-", " ")),
-        ("sheeting", f"Type {candidate.area.sheeting_type}, {candidate.area.colouring.value}"),
+        ("colour", candidate.color.replace("-", " ")),
+        ("sheeting", f"Type {candidate.area.sheeting_type}, {_colouring(candidate)}"),
         ("term", str(candidate.term)),
         ("runs from", f"{candidate.term.get_starts_display()}: {began}"),
         ("initial value", f"{candidate.initial_ra.normalize():f} cd/lx/m²"),
-        ("kept until year", f"{promise.step.until_years}: {promise.step.retained_share:.0%}"),
+        ("kept until year", f"{promise.step.until_years}: {promise.step.share_words}"),
         ("promised", f"{promise.promised_ra.normalize():f} cd/lx/m²"),
         ("read", f"{mean} cd/lx/m², mean of {len(reading.values)}"),
         ("uncertainty", f"± {short.uncertainty_ra:.1f} cd/lx/m² (95 %)"),
@@ -78,6 +78,10 @@ def evidence_of(candidate: Candidate, agency: Organisation) -> dict[str, Any]:
         },
         "photos": [[each.pk, each.sha256] for each in photos[:MOST_PHOTOS]],
     }
+
+
+def _colouring(candidate: Candidate) -> str:
+    return str(ColourArea.Colouring(candidate.area.colouring.value).label)
 
 
 def _named(candidate: Candidate) -> str:
