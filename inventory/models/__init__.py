@@ -87,6 +87,7 @@ from inventory.models.order_life import (
 from inventory.models.ordering import (
     FaceChoice,
     LayoutFace,
+    LineChange,
     OrderAmendment,
     OrderLine,
     PrintOrder,
@@ -197,6 +198,7 @@ __all__ = [
     "LayoutFace",
     "LayoutPlan",
     "LayoutRun",
+    "LineChange",
     "LocalSignType",
     "LogbookEntry",
     "LotFinding",

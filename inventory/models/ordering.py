@@ -6,7 +6,7 @@ from django.db.models import F, Q
 from inventory.models.people import Organisation, User
 from inventory.models.places import Position
 from inventory.models.production import PrintRun, SheetingRoll
-from inventory.models.scope import ALL_COLUMNS, Scoped
+from inventory.models.scope import ALL_COLUMNS, Fact, Scoped
 from inventory.models.signs import Sign
 
 
@@ -132,7 +132,9 @@ class OrderLine(OrderPart):
     )
     width_in = models.FloatField()
     height_in = models.FloatField()
-    quantity = models.PositiveIntegerField(default=1)
+    quantity = models.PositiveIntegerField(
+        default=1, help_text="0: cancelled after the order was released."
+    )
     sheeting_type = models.CharField(max_length=8)
     optics = models.CharField(max_length=10)
     base_color = models.CharField(max_length=32, help_text="Colour of the base sheeting.")
@@ -150,9 +152,8 @@ class OrderLine(OrderPart):
                 condition=Q(position__isnull=False),
                 name="position_once_per_order",
             ),
-            models.CheckConstraint(condition=Q(quantity__gte=1), name="line_quantity_positive"),
             models.CheckConstraint(
-                condition=Q(position__isnull=True) | Q(quantity=1),
+                condition=Q(position__isnull=True) | Q(quantity__lte=1),
                 name="line_for_a_position_is_one_face",
             ),
             models.CheckConstraint(
@@ -165,7 +166,7 @@ class OrderLine(OrderPart):
 
 
 class OrderAmendment(OrderPart):
-    """A change to a released order, seen by both parties; its lines stay as released."""
+    """A change to a released order, seen by both parties."""
 
     order = models.ForeignKey(PrintOrder, on_delete=models.PROTECT, related_name="amendments")
     text = models.TextField()
@@ -177,6 +178,31 @@ class OrderAmendment(OrderPart):
 
     def __str__(self) -> str:
         return f"amendment of {self.order} at {self.amended_at:%Y-%m-%d}"
+
+
+class LineChange(Fact):
+    """How many faces of a line an amendment asks for instead; 0 cancels the line."""
+
+    amendment = models.OneToOneField(
+        OrderAmendment, on_delete=models.PROTECT, related_name="line_change"
+    )
+    line = models.ForeignKey(OrderLine, on_delete=models.PROTECT, related_name="changes")
+    quantity_before = models.PositiveIntegerField()
+    quantity_after = models.PositiveIntegerField()
+
+    reader_paths = {"owner": "line__order__agency", "counterparty": "line__order__shop"}
+    reader_columns = {"owner": ALL_COLUMNS, "counterparty": ALL_COLUMNS}
+
+    class Meta:
+        ordering = ("amendment",)
+        constraints = (
+            models.CheckConstraint(
+                condition=~Q(quantity_before=F("quantity_after")), name="line_change_changes"
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.quantity_after} instead of {self.quantity_before}"
 
 
 class RollLayout(OrderPart):

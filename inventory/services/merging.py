@@ -341,7 +341,9 @@ def _place_to_retire(
     if place.pk == kept.position_id or place.is_retired:
         return None
     line = (
-        OrderLine.objects.filter(position=place, order__state__in=OPEN_ORDER_STATES)
+        OrderLine.objects.filter(
+            position=place, order__state__in=OPEN_ORDER_STATES, quantity__gt=0
+        )
         .select_related("order")
         .order_by("pk")
         .first()

@@ -158,7 +158,11 @@ def sign_record(*, sign: Sign, organisation: Organisation) -> SignRecord:
         neighbours=_neighbours(sign, organisation),
         open_lines=list(
             OrderLine.objects.owned_by(organisation)
-            .filter(position=sign.position_id, order__state__in=OPEN_ORDER_STATES)
+            .filter(
+                position=sign.position_id,
+                order__state__in=OPEN_ORDER_STATES,
+                quantity__gt=0,
+            )
             .select_related("order")
             .order_by("pk")
         )

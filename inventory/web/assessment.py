@@ -124,7 +124,9 @@ def due_signs(request: MemberRequest) -> tuple[Any, QuerySet[Any]]:
     """Return the filter and the due signs that pass it, each with its open order."""
     chosen, rows = standings_of(request.organisation, request.GET)
     on_order = OrderLine.objects.owned_by(request.organisation).filter(
-        position=OuterRef("sign__position"), order__state__in=OPEN_ORDER_STATES
+        position=OuterRef("sign__position"),
+        order__state__in=OPEN_ORDER_STATES,
+        quantity__gt=0,
     )
     on_order = on_order.order_by("pk")  # not by the parties' names, which would join them
     due = (

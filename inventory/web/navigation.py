@@ -140,6 +140,7 @@ PAGES_UNDER = {
         "order-cancel",
         "order-line-add",
         "order-line",
+        "order-line-change",
         "order-line-remove",
         "order-run",
         "line-proofs",

@@ -16,6 +16,7 @@ from inventory.engineering.standards.vocabulary import Color, SheetingType
 from inventory.errors import InventoryError
 from inventory.models import ColourArea, OrderLine, PrintOrder, Role
 from inventory.services.ordering import add_line, set_line
+from inventory.services.ordering.line_changes import change_line
 from inventory.services.ordering.standard_checks import warnings_of_draft
 from inventory.services.sign_faces import local_types_of
 from inventory.web.form_fields import NumberField, PickField, TypedForm, WordsField
@@ -120,6 +121,45 @@ class StockLineForm(TypedForm):
         help_text="Leave empty where one size is printed for all roads.",
     )
     reason = WordsField(label="Why it is ordered", max_length=255)
+
+
+class LineChangeForm(TypedForm):
+    """Another number of faces of a released line."""
+
+    quantity = forms.IntegerField(
+        label="Faces",
+        min_value=0,
+        error_messages={
+            "required": "Say how many faces; 0 cancels the line.",
+            "invalid": "Write the number of faces in figures; 0 cancels the line.",
+            "min_value": "Write 0 or more; 0 cancels the line.",
+        },
+        widget=forms.TextInput(attrs={"inputmode": "numeric"}),
+        help_text="0 cancels the line. Printed faces and those in a frozen layout stay.",
+    )
+    reason = WordsField(label="Why", max_length=255, missing="Say why.")
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required(Role.ENGINEER)
+def order_line_change(request: MemberRequest, order_id: int, line_id: int) -> HttpResponse:
+    """Change how many faces of a line a released order asks for."""
+    order = order_of(request, order_id)
+    line: OrderLine = get_object_or_404(OrderLine, order=order, pk=line_id)
+    form = LineChangeForm(request.POST or None, initial={"quantity": line.quantity})
+    status = 200
+    if request.method == "POST":
+        status = 400
+        if form.is_valid():
+            try:
+                change_line(line=line, by=request.user, **form.cleaned_data)
+            except InventoryError as error:
+                status = int(form.refuse(error))
+            else:
+                messages.success(request, f"Line {line.number} is changed; the shop sees it.")
+                return redirect("order-page", order.pk)
+    context = {"order": order, "line": line, "form": form}
+    return render(request, "inventory/ordering/order_line_change.html", context, status=status)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -56,6 +56,11 @@ urlpatterns = [
         "orders/<int:order_id>/lines/<int:line_id>/", order_lines.order_line, name="order-line"
     ),
     path(
+        "orders/<int:order_id>/lines/<int:line_id>/change/",
+        order_lines.order_line_change,
+        name="order-line-change",
+    ),
+    path(
         "orders/<int:order_id>/lines/<int:line_id>/artwork/",
         order_lines.order_artwork,
         name="order-artwork",

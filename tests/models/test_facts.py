@@ -65,6 +65,7 @@ def test_what_was_seen_measured_decided_and_loaded_is_a_fact():
         "InspectionFlag",
         "InstrumentCheck",
         "LabelBatch",
+        "LineChange",
         "LogbookEntry",
         "MethodStep",
         "MovedPosition",

@@ -10,6 +10,8 @@ from inventory.models import (
     FaceCheck,
     FaceReceipt,
     FaceStep,
+    LineChange,
+    OrderAmendment,
     OrderAnswer,
     OrderQuestion,
     Proof,
@@ -30,6 +32,13 @@ def fill_order_life(order: PrintOrder, sign: Sign) -> None:
         order=order, text="Which arrow?", asked_at=NOW, is_by_shop=True
     )
     OrderAnswer.objects.create(question=question, text="Left.", answered_at=NOW)
+    amendment = OrderAmendment.objects.create(order=order, text="Fewer.", amended_at=NOW)
+    LineChange.objects.create(
+        amendment=amendment,
+        line=order.lines.order_by("number")[0],
+        quantity_before=2,
+        quantity_after=1,
+    )
     shipment = Shipment.objects.create(order=order, number=1, shipped_at=NOW)
     face = ShipmentFace.objects.create(shipment=shipment, sign=sign)
     FaceReceipt.objects.create(face=face, outcome="whole", received_at=NOW)

@@ -260,7 +260,9 @@ def _candidates(
     free = decided.exclude(
         Exists(
             OrderLine.objects.filter(
-                position=OuterRef("sign__position"), order__state__in=OPEN_ORDER_STATES
+                position=OuterRef("sign__position"),
+                order__state__in=OPEN_ORDER_STATES,
+                quantity__gt=0,
             )
         )
     )

@@ -86,7 +86,7 @@ def _decide_to_replace(
 def amend_order(
     *, order: PrintOrder, text: str, by: User | None = None, now: datetime | None = None
 ) -> OrderAmendment:
-    """Add a change to a released order that both parties see; its lines stay as released."""
+    """Add words to a released order that both parties see; lines: ``line_changes``."""
     now = now or timezone.now()
     order = lock_order(order)
     if order.state not in UNDER_WAY:

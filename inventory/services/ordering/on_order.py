@@ -30,6 +30,7 @@ def open_lines(positions: Iterable[int | None]) -> ScopedQuerySet:
             ~Exists(faces.filter(sign__installed_on__isnull=False)),
             position__in=[each for each in positions if each is not None],
             order__state__in=OPEN_STATES,
+            quantity__gt=0,
         )
         .annotate(
             printed_on=Subquery(

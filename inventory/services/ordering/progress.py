@@ -103,6 +103,7 @@ def order_groups(order: PrintOrder) -> list[OrderGroup]:
             quantity=line.quantity,
         )
         for line in lines.values()
+        if line.quantity
     ]
     return [
         OrderGroup(

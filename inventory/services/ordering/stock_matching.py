@@ -160,7 +160,9 @@ class Wishes:
             each.position_id: each
             for each in FaceChoice.objects.filter(position__in=keys).exclude(sheeting_type="")
         }
-        lines = OrderLine.objects.filter(position__in=keys, order__state__in=OPEN_STATES)
+        lines = OrderLine.objects.filter(
+            position__in=keys, order__state__in=OPEN_STATES, quantity__gt=0
+        )
         self._lines = {
             each.position_id: each for each in lines.order_by("order__drafted_at", "pk")
         }
