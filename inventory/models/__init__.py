@@ -128,6 +128,7 @@ from inventory.models.programme import (
 )
 from inventory.models.proofs import Proof, ProofDecision
 from inventory.models.scope import Fact, Scoped, ScopedQuerySet
+from inventory.models.shop_prices import BlankPrice, SheetingPrice, ShopPrices, ThicknessRow
 from inventory.models.signs import ColourArea, Panel, Sign
 from inventory.models.standards import CodeAlias, LocalSignType
 from inventory.models.steps import Blank, BlankCount, FaceStep, ShopStep
@@ -150,6 +151,7 @@ __all__ = [
     "BackTest",
     "Blank",
     "BlankCount",
+    "BlankPrice",
     "ClaimAnswer",
     "ClaimCredit",
     "ClaimFace",
@@ -246,11 +248,13 @@ __all__ = [
     "RollLayout",
     "Scoped",
     "ScopedQuerySet",
+    "SheetingPrice",
     "SheetingRoll",
     "SheetingTurns",
     "Shipment",
     "ShipmentFace",
     "ShopCustomer",
+    "ShopPrices",
     "ShopRule",
     "ShopStep",
     "Sign",
@@ -266,6 +270,7 @@ __all__ = [
     "SupportMerge",
     "SupportMergeUndo",
     "SupportMove",
+    "ThicknessRow",
     "User",
     "VisualRating",
     "WarrantyClaim",

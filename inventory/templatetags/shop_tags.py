@@ -9,6 +9,8 @@ from django import template
 from inventory.services.sign_faces import draw_face, looks_of_line
 
 if TYPE_CHECKING:
+    from decimal import Decimal
+
     from django.utils.safestring import SafeString
 
     from inventory.models import OrderLine
@@ -23,6 +25,19 @@ register = template.Library()
 def one_decimal(value: float) -> str:
     """Show an area, length or time with the one decimal all of them have here."""
     return f"{value:,.1f}"
+
+
+@register.filter
+def price(value: Decimal) -> str:
+    """Show a price with two decimals, and more where it has more."""
+    text = f"{value:,.4f}"
+    return text[:-2] + text[-2:].rstrip("0")
+
+
+@register.filter
+def money(value: Decimal) -> str:
+    """Show money to the hundredth."""
+    return f"{value:,.2f}"
 
 
 @register.filter

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from inventory.web import layout_settings, layouts
+from inventory.web import layout_settings, layouts, shop_prices
 
 urlpatterns = [
     path("layouts/", layouts.layout_list, name="layout-list"),
@@ -19,6 +19,8 @@ urlpatterns = [
     path("layouts/<int:plan_id>/drop/", layouts.layout_drop, name="layout-drop"),
     path("layouts/<int:plan_id>.pdf", layouts.layout_drawing_pdf, name="layout-pdf"),
     path("layouts/<int:plan_id>/<int:number>/run/", layouts.layout_run, name="layout-run"),
+    path("stock/prices/", shop_prices.shop_prices, name="shop-prices"),
+    path("stock/thickness/", shop_prices.thickness_rule, name="thickness-rule"),
     path("stock/turns/", layout_settings.turns_list, name="turns-list"),
     path(
         "stock/turns/<str:sheeting_type>/<str:optics>/",

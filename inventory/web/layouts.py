@@ -27,6 +27,7 @@ from inventory.services.ordering.layouts.changing import (
     leave_out,
     set_rank,
 )
+from inventory.services.ordering.layouts.costing import costs_of
 from inventory.services.ordering.layouts.estimating import estimate_of
 from inventory.services.ordering.layouts.freezing import freeze_plan, take_freeze_back
 from inventory.services.ordering.layouts.looking import views_of
@@ -396,6 +397,7 @@ def _show(
         "not_laid_count": faces.filter(load__isnull=True).count(),
         "page": page_of(request, faces, FACES_PER_PAGE),
         "estimate": estimate_of(plan.press, views),
+        "costs": costs_of(plan, views),
         "taken_ft": sum(view.load.taken_in for view in views) / IN_PER_FT,
         "other_ft": None if plan.other_length_in is None else plan.other_length_in / IN_PER_FT,
         "error": error,

@@ -233,6 +233,8 @@ PAGES_UNDER = {
         "stock-days",
         "stock-blanks",
         "blank-page",
+        "shop-prices",
+        "thickness-rule",
         "turns-list",
         "turns-set",
         "label-list",

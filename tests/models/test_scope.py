@@ -13,6 +13,7 @@ from django.db.models import Q
 from inventory.models import (
     Blank,
     BlankCount,
+    BlankPrice,
     ColourArea,
     DevicePerson,
     ExchangeEpoch,
@@ -45,13 +46,16 @@ from inventory.models import (
     ReadingSet,
     RollLayout,
     Scoped,
+    SheetingPrice,
     SheetingRoll,
     SheetingTurns,
     ShopCustomer,
+    ShopPrices,
     ShopRule,
     ShopStep,
     Sign,
     SourceFace,
+    ThicknessRow,
     User,
     WarrantyInitial,
     WarrantyStep,
@@ -92,6 +96,10 @@ KEPT_BY_SHOPS = {
     ShopStep,
     Blank,
     BlankCount,
+    ShopPrices,
+    SheetingPrice,
+    BlankPrice,
+    ThicknessRow,
 }
 # What a shop tells all its customers.
 TOLD_BY_SHOPS = {WarrantyTerm, WarrantyStep, WarrantyInitial}

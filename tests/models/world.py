@@ -74,6 +74,7 @@ from tests.models.world_of_phones import (
 )
 from tests.models.world_of_presses import fill_press
 from tests.models.world_of_programmes import fill_programmes
+from tests.models.world_of_shop_prices import fill_shop_prices
 from tests.models.world_of_warranty import fill_warranty
 
 if TYPE_CHECKING:
@@ -154,6 +155,7 @@ def fill(agency: Organisation, shop: Organisation) -> Side:
     fill_hand_overs(new, in_stock)
     fill_layouts(run)
     fill_labels(run)
+    fill_shop_prices(shop)
     fill_order_life(order, run.signs.order_by("pk")[0])
     fill_press(run.press)
     fill_warranty(order, run.signs.order_by("pk")[0])

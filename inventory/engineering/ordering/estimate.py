@@ -1,4 +1,4 @@
-"""What printing faces takes: time at the press, ink by colour, and where ink runs out."""
+"""What printing faces takes: time, ink by colour and overlay film, and where they run out."""
 
 from __future__ import annotations
 
@@ -9,9 +9,12 @@ from typing import TYPE_CHECKING
 from inventory.engineering.production.press_time import press_minutes
 from inventory.engineering.production.stock_life import ink_ml
 from inventory.errors import OutOfRangeError
+from inventory.units import INCHES_PER_FOOT
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
+
+_HAIR_IN = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -180,4 +183,77 @@ def _ink(
         left_ml=left,
         is_at_most=any(each.cover_share is None for each in carrying),
         runs_out_at=runs_out_at,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FilmStretch:
+    """
+    One load as overlay film goes over it: its whole length, and where each face ends.
+
+    ``ends_in`` are keys of faces and their far ends from the start of the load. [in]
+    """
+
+    taken_in: float
+    ends_in: tuple[tuple[int, float], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OverlayNeeded:
+    """
+    Length of overlay film for some loads, and what is left of the roll on the press.
+
+    ``runs_out_at`` is the key of the first face that is not covered whole; none if the film
+    lasts for every face or if it is not known what is left.
+    """
+
+    needed_ft: float
+    left_ft: float | None
+    runs_out_at: int | None
+
+
+def overlay_needed(loads: Iterable[FilmStretch], *, left_ft: float | None) -> OverlayNeeded:
+    """
+    Return the film that some loads take, one after the other, and where it runs out.
+
+    Parameters
+    ----------
+    loads : iterable of FilmStretch
+        In the order in which they are printed; film is as long as what leaves the roll.
+    left_ft : float or None
+        Left of the roll on the press, zero or more; none: not known. [ft]
+
+    Raises
+    ------
+    OutOfRangeError
+        If what is left is negative or a face ends beyond its load.
+
+    References
+    ----------
+    .. [1] Common practice, no source: film goes over the whole printed length, lead-in and
+       tail with it.
+
+    Examples
+    --------
+    >>> two = FilmStretch(taken_in=84, ends_in=((1, 36.0), (2, 72.0)))
+    >>> told = overlay_needed([two, FilmStretch(taken_in=48, ends_in=((3, 36.0),))], left_ft=9)
+    >>> told.needed_ft, told.runs_out_at
+    (11.0, 3)
+    """
+    if left_ft is not None and not (math.isfinite(left_ft) and left_ft >= 0):
+        msg = f"{left_ft:g} ft left of a roll are out of range; it is zero or more."
+        raise OutOfRangeError(msg)
+    left_in = math.inf if left_ft is None else left_ft * INCHES_PER_FOOT
+    before_in = 0.0
+    runs_out_at = None
+    for load in loads:
+        for key, end_in in sorted(load.ends_in, key=lambda each: each[1]):
+            if not 0 <= end_in <= load.taken_in + _HAIR_IN:
+                msg = f"Face {key} ends at {end_in:g} in of a load of {load.taken_in:g} in."
+                raise OutOfRangeError(msg)
+            if runs_out_at is None and before_in + end_in > left_in + _HAIR_IN:
+                runs_out_at = key
+        before_in += load.taken_in
+    return OverlayNeeded(
+        needed_ft=before_in / INCHES_PER_FOOT, left_ft=left_ft, runs_out_at=runs_out_at
     )

@@ -45,6 +45,7 @@ STATED_COUNTS = {
     "night procedures": (("night_procedures.toml",), 19, 2, 4, 13),
     "method rules": (("method_rules.toml",), 1, 1, 0, 0),
     "loss rates": (("loss_rates.toml",), 4, 4, 0, 0),
+    "substrate thickness": (("substrate_thickness.toml",), 2, 2, 0, 0),
     "response times": (("response_times.toml",), 5, 5, 0, 0),
     "night hit rates": (("night_hit_rates.toml",), 2, 2, 0, 0),
     "studies": (("service_life.toml", "deterioration_studies.toml"), 34, 28, 0, 6),
