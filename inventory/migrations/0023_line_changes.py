@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('inventory', '0022_warranty'),
+        ('inventory', '0022_shop_prices'),
     ]
 
     operations = [
