@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from inventory.errors import OutOfRangeError, StateConflictError
@@ -16,7 +18,7 @@ from tests.services.layouts.worlds import laid_out, make_world
 from tests.services.test_order_life import World
 
 pytestmark = pytest.mark.django_db
-WHY = {"reason": "the road is closed", "now": NOW}
+WHY: dict[str, Any] = {"reason": "the road is closed", "now": NOW}
 
 
 @pytest.fixture
