@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from inventory.errors import InventoryError
@@ -14,6 +15,7 @@ from inventory.models import (
     PrintOrder,
     PrintRun,
     Role,
+    ShopPrices,
     Sign,
 )
 from inventory.services.demo.job import counted, person_in
@@ -30,6 +32,12 @@ from inventory.services.ordering.layouts.making import (
     make_plan,
 )
 from inventory.services.ordering.layouts.solving import open_run, solve
+from inventory.services.ordering.shop_prices import (
+    adopt_published_rule,
+    set_blank_price,
+    set_sheeting_price,
+    set_shop_prices,
+)
 from inventory.services.production.face_labels import Measures, add_sheet, make_batch
 from inventory.services.production.laying_settings import set_press_measures, set_turns
 from inventory.services.production.roll_lengths import rolls_left
@@ -77,7 +85,7 @@ def get_shop_ready(*, say: Callable[[str], None]) -> None:
         say,
     )
     say("At the shop: the press, the order that was left for it, its faces on the roll")
-    for step in (_press, _labels, _order, _layout, _terms, _claim):
+    for step in (_press, _prices, _labels, _order, _layout, _terms, _claim):
         try:
             step(desk)
         except InventoryError as error:
@@ -92,6 +100,21 @@ def _press(desk: _Shop) -> None:
     turns = desk.data["turns"]
     if find_turns(desk.shop, turns["sheeting_type"], turns["optics"]) is None:
         set_turns(shop=desk.shop, by=desk.operator, now=desk.now, **turns)
+
+
+def _prices(desk: _Shop) -> None:
+    """Enter what material costs the shop, and take the published rule for thickness."""
+    if ShopPrices.objects.owned_by(desk.shop).exists():
+        return
+    said = desk.data["prices"]
+    done: dict[str, Any] = {"shop": desk.shop, "by": desk.operator, "now": desk.now}
+    set_shop_prices(currency="$", overlay_price_ft2=Decimal(said["overlay"]), **done)
+    for sheeting_type, price in said["sheeting"].items():
+        set_sheeting_price(sheeting_type=sheeting_type, price_ft2=Decimal(price), **done)
+    for thickness, price in said["blanks"].items():
+        set_blank_price(thickness_in=Decimal(thickness), price=Decimal(price), **done)
+    adopt_published_rule(**done)
+    desk.tell("What sheeting, film and blanks cost is entered (invented).")
 
 
 def _labels(desk: _Shop) -> None:
