@@ -20,6 +20,7 @@ const ANGLES = {
   rotation_angle_deg: null,
 };
 const ANSWER_OF = { acknowledged: "applied" };
+const LONGEST_ANSWER_MS = 150_000; // as the other phones
 const HURRIED = { isHurried: true };
 
 const { world, phones: known, pictures, seed } = JSON.parse(process.argv[2]);
@@ -41,6 +42,7 @@ async function send(address, { method, headers, body }) {
       );
     });
     sent.on("error", reject);
+    sent.setTimeout(LONGEST_ANSWER_MS, () => sent.destroy(new Error("no answer in time")));
     sent.end(bytes);
   });
 }

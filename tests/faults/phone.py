@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 LONGEST_ANSWER_S = 150.0
 FIRST_WAIT_S, LONGEST_WAIT_S = 0.02, 1.0
+LONGEST_ROUND_S, LONGEST_OPERATION_S = 240.0, 4.0  # several times what a slow machine takes
 LARGEST_BATCH = 60
 MOST_ASKED = 500
 DIES_WHILE_SAVING = 0.01
@@ -189,8 +190,13 @@ class Runner(Trouble, Protocol):
 
 
 def run_all(phones: Sequence[Runner], wanted: int, *others: Trouble) -> None:
-    """Let phones work at once, each in a thread of its own, until all is sent."""
+    """
+    Let phones work at once, each in a thread of its own, until all is sent.
+
+    Phones that get nowhere for too long are an error: what they were answered is told.
+    """
     stop = threading.Event()
+    begun, longest_s = time.monotonic(), LONGEST_ROUND_S + LONGEST_OPERATION_S * wanted
     threads = [
         threading.Thread(target=each.run, args=(wanted, stop), daemon=True) for each in phones
     ]
@@ -200,6 +206,20 @@ def run_all(phones: Sequence[Runner], wanted: int, *others: Trouble) -> None:
     while any(thread.is_alive() for thread in threads) and not troubles:
         time.sleep(0.05)
         troubles = [each.trouble for each in (*others, *phones) if each.trouble is not None]
+        if time.monotonic() - begun > longest_s and not troubles:
+            troubles = [_stuck(phones, threads, longest_s)]
     stop.set()
     if troubles:
         raise troubles[0]
+
+
+def _stuck(
+    phones: Sequence[Runner], threads: Sequence[threading.Thread], longest_s: float
+) -> Exception:
+    """Return which phones are not through, and what became of what they sent."""
+    told = [
+        f"{number}: {dict(getattr(phone, 'counts', {}))}"
+        for number, (phone, thread) in enumerate(zip(phones, threads, strict=True))
+        if thread.is_alive()
+    ]
+    return RuntimeError(f"Not through after {longest_s:.0f} s: " + "; ".join(told))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 import tempfile
 import threading
 from collections import Counter
@@ -28,6 +29,7 @@ SEED = 20261125
 SKEWS = (timedelta(0),) * 6 + (timedelta(days=-366), timedelta(hours=3), timedelta(minutes=-7))
 LARGEST_KILL_DELAY_S = 0.4
 ANSWERS_A_KILL = 30  # on average
+LOG_SHOWN = 6_000  # letters of the server's log, where a run breaks off
 
 
 @dataclass(slots=True)
@@ -155,6 +157,10 @@ def run_faults(
         outboxes.mkdir()
         try:
             _run(site, store, world, outboxes, operations, answers_a_kill, report)
+        except BaseException:
+            log = site.log.read_text(encoding="utf-8", errors="replace")
+            print(f"{dict(report.faults)}\n{log[-LOG_SHOWN:]}", file=sys.stderr)  # noqa: T201
+            raise
         finally:
             site.close()
         report.errors.update(site.errors())
