@@ -19,6 +19,7 @@ from inventory.services.programme.planned import planned_of
 from inventory.services.sign_faces import local_types_of, looks_of_sign
 from inventory.services.sign_map import Box
 from inventory.services.sign_record import sign_record
+from inventory.services.warranty.of_sign import warranty_of_sign
 from inventory.web.disposition_form import DispositionForm
 from inventory.web.filters import standings_of
 from inventory.web.lot_plots import FindingWords
@@ -73,6 +74,9 @@ def sign_page(request: MemberRequest, sign_id: int) -> HttpResponse:
             FindingWords(each)
             for each in suspect_lots_of(sign=sign, organisation=request.organisation)
         ],
+        "warranty": warranty_of_sign(agency=request.organisation, sign=sign, now=timezone.now())
+        if has_role(request.membership, (Role.ENGINEER,))
+        else None,
         "shops": Organisation.objects.filter(customers__agency=request.organisation),
         "can_decide": sign.state == Sign.State.INSTALLED
         and has_role(request.membership, (Role.ENGINEER,)),

@@ -75,6 +75,26 @@ def test_the_list_shows_lots_and_a_lot_its_faces(client, road):
     assert all(f'value="{face.pk}:white"' in words for face in faces)
 
 
+def test_a_signs_page_says_what_it_falls_short_of_and_its_claim(client, road):
+    (face,) = faces_of(road, 1)
+    as_engineer(client, road)
+    address = reverse("sign-page", args=[face.pk])
+    page = text_of(client.get(address))
+    assert "300, promised 304 cd/lx/m²" in page
+    assert "80 % of 380 until year 7" in page
+    claim = draft(client, road, [face])
+    page = text_of(client.get(address))
+    assert f"Claim {claim.number}</a> for its white: draft" in page
+
+
+def test_a_shop_is_not_sent_to_pages_it_may_not_open(client, road):
+    claim = draft(client, road, faces_of(road, 1))
+    do(client, claim, "send", answer_due_on="2026-09-01")
+    as_shop(client, road)
+    page = client.get(reverse("claim-page", args=[claim.pk])).content.decode()
+    assert "/signs/" not in page
+
+
 def test_without_a_term_the_list_says_what_is_missing(client):
     act_as(client, make_agency(), Role.ENGINEER)
     assert "entered what its supplier promises" in text_of(client.get(reverse("warranty")))
