@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import TYPE_CHECKING, Any
 from zoneinfo import available_timezones
 
@@ -39,6 +40,12 @@ def has_role(membership: Membership, roles: Iterable[Role]) -> bool:
     return any(membership.role == role for role in roles)
 
 
+@cache
+def _time_zones() -> frozenset[str]:
+    """Return the names of all time zones; looking for them reads hundreds of files."""
+    return frozenset(available_timezones())
+
+
 @transaction.atomic
 def create_organisation(
     *,
@@ -49,7 +56,7 @@ def create_organisation(
     is_invented: bool = False,
 ) -> Organisation:
     """Create an agency or a shop."""
-    if time_zone not in available_timezones():
+    if time_zone not in _time_zones():
         msg = (
             f"'{time_zone}' is no time zone; use a name such as America/Chicago, of the zone "
             "whose calendar days the organisation goes by."
