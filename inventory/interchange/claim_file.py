@@ -58,7 +58,7 @@ def write_claim_csv(
                 claim.get_state_display(),
                 face.sign_id,
                 face.sign.label_id or "",
-                f"{face.sign.sign_code}{face.sign.variant}",
+                _cell(f"{face.sign.sign_code}{face.sign.variant}"),
                 face.color,
                 _cell(claim.lot),
                 _cell(str(face.term)),
