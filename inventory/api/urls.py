@@ -45,6 +45,23 @@ urlpatterns = [
         programme.ReplacementLock.as_view(),
         name="api-replacement-lock",
     ),
+    path("orders/<int:pk>/questions/", ordering.QuestionList.as_view(), name="api-questions"),
+    path(
+        "orders/<int:pk>/questions/<int:question_id>/answer/",
+        ordering.AnswerView.as_view(),
+        name="api-answer",
+    ),
+    path("orders/<int:pk>/shipments/", ordering.ShipmentList.as_view(), name="api-shipments"),
+    path(
+        "shipments/<int:pk>/faces/",
+        ordering.ShipmentFaceList.as_view(),
+        name="api-shipment-faces",
+    ),
+    path(
+        "shipments/<int:pk>/receive/",
+        ordering.ReceiveView.as_view(),
+        name="api-shipment-receive",
+    ),
     path("policy/", people.PolicyView.as_view(), name="api-policy"),
     path("collections/signs/items", features.SignItems.as_view(), name="api-sign-items"),
     path("devices/", exchange.DeviceList.as_view(), name="api-devices"),
