@@ -6,6 +6,7 @@ from inventory.models.assessment import (
     ElementAssessment,
     Standing,
 )
+from inventory.models.builds import BuildArea, BuildRule
 from inventory.models.crews import Crew, CrewPlan, PlannedDay, PlannedStop
 from inventory.models.damage import (
     DamageClosure,
@@ -152,6 +153,8 @@ __all__ = [
     "Blank",
     "BlankCount",
     "BlankPrice",
+    "BuildArea",
+    "BuildRule",
     "ClaimAnswer",
     "ClaimCredit",
     "ClaimFace",

@@ -142,6 +142,11 @@ class OrderLine(OrderPart):
     legend_color = models.CharField(max_length=32)
     secondary_color = models.CharField(max_length=32, blank=True)
     reason = models.CharField(max_length=255, blank=True)
+    build = models.JSONField(
+        null=True,
+        blank=True,
+        help_text="How it is built, by the shop's rule when it accepted; empty: not stated.",
+    )
 
     class Meta:
         ordering = ("order", "number")

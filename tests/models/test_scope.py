@@ -14,6 +14,8 @@ from inventory.models import (
     Blank,
     BlankCount,
     BlankPrice,
+    BuildArea,
+    BuildRule,
     ColourArea,
     DevicePerson,
     ExchangeEpoch,
@@ -100,6 +102,8 @@ KEPT_BY_SHOPS = {
     SheetingPrice,
     BlankPrice,
     ThicknessRow,
+    BuildRule,
+    BuildArea,
 }
 # What a shop tells all its customers.
 TOLD_BY_SHOPS = {WarrantyTerm, WarrantyStep, WarrantyInitial}

@@ -61,6 +61,7 @@ from tests.factories import (
     make_support,
     print_order,
 )
+from tests.models.world_of_builds import fill_builds
 from tests.models.world_of_damage import fill_damage
 from tests.models.world_of_forecasts import fill_forecasts
 from tests.models.world_of_hand_overs import fill_hand_overs
@@ -156,6 +157,7 @@ def fill(agency: Organisation, shop: Organisation) -> Side:
     fill_layouts(run)
     fill_labels(run)
     fill_shop_prices(shop)
+    fill_builds(shop)
     fill_order_life(order, run.signs.order_by("pk")[0])
     fill_press(run.press)
     fill_warranty(order, run.signs.order_by("pk")[0])
