@@ -597,6 +597,7 @@ def test_the_production_record_of_a_face_tells_what_was_on_the_press(agency, sho
         "ink 1": "red, lot R-1 or R-2",
         "which of several lots": "estimated by time: the position at a change in mid-run was "
         "not noted",
+        "to be built": "not known",
         "dryer": "not known",
         "check before the run": "not known",
         "check after the run": "not known",

@@ -1,6 +1,7 @@
 """What makes each colour of a printed face, as far as the press log tells."""
 
 from collections.abc import Collection
+from dataclasses import dataclass
 from enum import StrEnum
 
 from inventory.engineering.standards.vocabulary import Color
@@ -54,3 +55,88 @@ def colouring_of(color: str, base_color: str, spot_ink_colors: Collection[str]) 
     if color in spot_ink_colors:
         return Colouring.PRINTED_SPOT
     return Colouring.UNKNOWN
+
+
+@dataclass(frozen=True, slots=True)
+class LoggedInks:
+    """
+    What a press log says of the inks of a run.
+
+    ``spot_colors`` had an ink of their own through the whole of it. ``is_complete``: the ink
+    of each channel in use is on record; ``is_process_only``: inks are, all for mixing, and no
+    channel for a spot colour is without one.
+    """
+
+    spot_colors: frozenset[str]
+    is_complete: bool
+    is_process_only: bool
+
+    def rules_out_spot(self, color: str) -> bool:
+        """Return whether by the log no ink of this colour of its own was on."""
+        return color not in self.spot_colors and (self.is_complete or self.is_process_only)
+
+
+def contradicts_log(color: str, built_as: str, base_color: str, inks: LoggedInks) -> bool:
+    """
+    Return whether the press log shows that a colour was not made as its build says.
+
+    Film and opaque ink are not in the log, so nothing there contradicts them; nor a mixed ink.
+
+    Parameters
+    ----------
+    color : str
+        The colour of the face.
+    built_as : str
+        What is to make it by the build.
+    base_color : str
+        The colour of the sheeting that was on.
+    inks : LoggedInks
+        What the log says of the inks.
+
+    Examples
+    --------
+    >>> process = LoggedInks(frozenset(), is_complete=False, is_process_only=True)
+    >>> contradicts_log("red", "printed_spot", "white", process)
+    True
+    >>> contradicts_log("red", "film", "white", process)
+    False
+    """
+    if built_as == Colouring.SHEETING:
+        return color != base_color
+    if built_as == Colouring.PRINTED_SPOT:
+        return color == base_color or inks.rules_out_spot(color)
+    return built_as == Colouring.PRINTED_MIXED and color == base_color
+
+
+def colouring_as_built(
+    color: str, base_color: str, inks: LoggedInks, built_as: str = ""
+) -> Colouring:
+    """
+    Return what makes one colour of a printed face: as built, unless the log says otherwise.
+
+    Parameters
+    ----------
+    color : str
+        The colour of the face.
+    base_color : str
+        The colour of the sheeting it was printed on.
+    inks : LoggedInks
+        What the log says of the inks.
+    built_as : str
+        What is to make it by the build; empty where the build does not say.
+
+    References
+    ----------
+    .. [1] Common practice, no source.
+
+    Examples
+    --------
+    >>> silent = LoggedInks(frozenset(), is_complete=False, is_process_only=False)
+    >>> colouring_as_built("green", "white", silent, "printed_mixed").value
+    'printed_mixed'
+    >>> colouring_as_built("green", "white", silent).value
+    ''
+    """
+    if not built_as or contradicts_log(color, built_as, base_color, inks):
+        return colouring_of(color, base_color, inks.spot_colors)
+    return Colouring(built_as)

@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from inventory.errors import OutOfRangeError, StateConflictError
 from inventory.models import OrderAnswer, OrderQuestion, Organisation, PrintOrder
+from inventory.services.ordering.builds import freeze_builds
 from inventory.services.ordering.life import UNDER_WAY, log_for_both
 from inventory.services.ordering.lines import lock_order
 
@@ -32,6 +33,7 @@ def accept_order(
     Accept a released order for a day; accepted again, the day is another, and both see it.
 
     An open question of the shop's own keeps it from accepting: the answer may change the order.
+    At the first acceptance each line keeps the shop's build rule that fits it best.
     """
     now = now or timezone.now()
     order = lock_order(order)
@@ -49,14 +51,16 @@ def accept_order(
         msg = f"A question about order {order.number} is not answered yet; wait for the answer."
         raise StateConflictError(msg)
     before = order.promised_on
+    builds = ""
     if order.accepted_at is None:
         order.accepted_at, order.accepted_by = now, by
+        builds = freeze_builds(order).words
     order.promised_on = promised_on
     order.save(update_fields=["accepted_at", "accepted_by", "promised_on"])
     words = f"accepted, to leave the shop by {promised_on:%Y-%m-%d}."
     if before is not None and before != promised_on:
         words = f"now promised for {promised_on:%Y-%m-%d}, before for {before:%Y-%m-%d}."
-    log_for_both(order, by, "accept order", words, now)
+    log_for_both(order, by, "accept order", f"{words}{builds}", now)
     return order
 
 

@@ -6,15 +6,25 @@ from typing import TYPE_CHECKING
 
 from django.db.models import Q
 
-from inventory.engineering.production.colouring import colouring_of
+from inventory.engineering.production.builds import FaceBuild
+from inventory.engineering.production.colouring import LoggedInks, colouring_as_built
 from inventory.errors import StateConflictError
-from inventory.models import ColourArea, InkKind, LayoutFace, RollLayout, SheetingRoll, Sign
+from inventory.models import (
+    ColourArea,
+    InkChannel,
+    InkKind,
+    LayoutFace,
+    OrderLine,
+    RollLayout,
+    SheetingRoll,
+    Sign,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from inventory.engineering.production.press_log import LoadedSpan
-    from inventory.models import OrderLine, Press, PrintRun
+    from inventory.models import Press, PrintRun
 
 # A face that was spoilt before anybody put it up says nothing about any road.
 _IN_USE = ~Q(sign__state=Sign.State.REMOVED) | Q(sign__installed_on__isnull=False)
@@ -80,10 +90,34 @@ def spot_ink_colors(spans: Sequence[LoadedSpan]) -> frozenset[str]:
     )
 
 
+def logged_inks(press: Press, spans: Sequence[LoadedSpan]) -> LoggedInks:
+    """Return what the log says of the inks of a run, by the channels the press has in use."""
+    kinds = dict(
+        InkChannel.objects.filter(press=press, is_in_use=True).values_list("name", "kind")
+    )
+    inks = [span.loaded.inks for span in spans]
+    not_told = {name for name in kinds if not all(name in each for each in inks)}
+    return LoggedInks(
+        spot_colors=spot_ink_colors(spans),
+        is_complete=bool(kinds) and not not_told,
+        is_process_only=all(
+            bool(each) and all(ink.kind == InkKind.PROCESS for ink in each.values())
+            for each in inks
+        )
+        and all(kinds[name] == InkKind.PROCESS for name in not_told),
+    )
+
+
+def frozen_build(line: OrderLine) -> FaceBuild | None:
+    """Return how a line is to be built, if that was frozen into it."""
+    return None if line.build is None else FaceBuild.from_stored(line.build)
+
+
 def colour_areas(
-    sign: Sign, line: OrderLine, roll: SheetingRoll, spot_colors: frozenset[str]
+    sign: Sign, line: OrderLine, roll: SheetingRoll, inks: LoggedInks
 ) -> list[ColourArea]:
     """Return the colours of a printed face, each once, with what makes them."""
+    build = frozen_build(line)
     wanted = [
         (ColourArea.Part.BACKGROUND, line.background_color),
         (ColourArea.Part.LEGEND, line.legend_color),
@@ -101,7 +135,9 @@ def colour_areas(
             color=color,
             sheeting_type=roll.sheeting_type,
             optics=roll.optics,
-            colouring=colouring_of(color, roll.color, spot_colors),
+            colouring=colouring_as_built(
+                color, roll.color, inks, build.colouring_of(part, color) if build else ""
+            ),
         )
         for number, (color, part) in enumerate(by_color.items(), start=1)
     ]
@@ -130,10 +166,16 @@ def refuse_other_sheeting(run: PrintRun, roll: SheetingRoll) -> None:
 def faces_follow_log(run: PrintRun, roll: SheetingRoll, spans: Sequence[LoadedSpan]) -> None:
     """Bring a run's layout and the colours of its faces in line with the press log."""
     RollLayout.objects.filter(print_run=run).update(roll=roll)
-    spot_colors = spot_ink_colors(spans)
+    inks = logged_inks(run.press, spans)
+    printed = LayoutFace.objects.filter(layout__print_run=run).order_by()
+    line_of = dict(printed.values_list("sign_id", "line_id"))
+    lines = OrderLine.objects.filter(pk__in=printed.values("line"))
+    builds = {line.pk: frozen_build(line) for line in lines}
     areas = list(ColourArea.objects.filter(sign__print_run=run))
     for area in areas:
-        area.colouring = colouring_of(area.color, roll.color, spot_colors)
+        build = builds.get(line_of.get(area.sign_id, 0))
+        built_as = build.colouring_of(area.part, area.color) if build else ""
+        area.colouring = colouring_as_built(area.color, roll.color, inks, built_as)
     ColourArea.objects.bulk_update(areas, ["colouring"], batch_size=500)
 
 

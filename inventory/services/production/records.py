@@ -16,6 +16,8 @@ from inventory.engineering.production.press_log import loaded_during
 from inventory.errors import OutOfRangeError, StateConflictError
 from inventory.models import LaidPiece, OverlayRoll, QualityReading, SheetingRoll, Sign
 from inventory.services.logbook import log
+from inventory.services.production.build_doubts import face_doubts
+from inventory.services.production.faces import frozen_build
 from inventory.services.production.maintenance import checks_around_run, dryer_at
 from inventory.services.production.print_positions import spans_of_run
 from inventory.services.production.roll_lengths import IN_PER_FT
@@ -66,6 +68,8 @@ class ProductionRecord:
     is_split_estimated: bool = False
     checks: tuple[ChecksAround, ...] = ()
     dryer_f: float | None = None
+    build_words: str = ""
+    build_doubts: tuple[str, ...] = ()
 
     @property
     def split_words(self) -> str:
@@ -108,7 +112,10 @@ class ProductionRecord:
             ("sheeting lot", roll.lot if roll else NOT_KNOWN),
             ("place on the roll", self.place_words),
             ("overlay", self.overlay_words),
+            ("to be built", self.build_words or NOT_KNOWN),
         ]
+        if self.build_doubts:
+            rows.append(("but look at", " ".join(self.build_doubts)))
         rows.extend((f"ink {each.channel}", str(each)) for each in self.inks)
         if not self.inks:
             rows.append(("inks", NOT_KNOWN))
@@ -158,21 +165,26 @@ def production_record(sign: Sign) -> ProductionRecord:
         checks = checks_around_run(run)
         dryer = dryer_at(run.press, run.started_at)
     rolls = SheetingRoll.objects.filter(pk__in={span.loaded.roll for span in spans} - {None})
+    roll = rolls.first() if len(rolls) == 1 else None
     overlay_keys = {span.loaded.overlay for span in spans} - {None}
+    line = face.line if face is not None else None
+    build = frozen_build(line) if line is not None else None
     return ProductionRecord(
         sign=sign,
         run=run,
-        roll=rolls.first() if len(rolls) == 1 else None,
+        roll=roll,
         inks=_inks_used(spans),
         overlays=tuple(OverlayRoll.objects.filter(pk__in=overlay_keys).order_by("pk")),
         is_overlay_known=bool(spans) and all(span.loaded.is_overlay_known for span in spans),
         order=face.layout.order if face is not None else None,
-        line=face.line if face is not None else None,
+        line=line,
         quality_readings=tuple(sign.quality_readings.order_by("taken_at", "pk")),
         place=LaidPiece.objects.filter(face__printed_as__sign=sign).order_by("part").first(),
         is_split_estimated=is_split_estimated,
         checks=tuple(checks),
         dryer_f=None if dryer is None else dryer.dryer_f,
+        build_words=build.words if build is not None else "",
+        build_doubts=face_doubts(line, run, roll, spans),
     )
 
 

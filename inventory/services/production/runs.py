@@ -30,9 +30,9 @@ from inventory.services.ordering.proofs import why_not_made
 from inventory.services.production.faces import (
     colour_areas,
     fits_roll,
+    logged_inks,
     one_roll,
     sheeting_words,
-    spot_ink_colors,
 )
 from inventory.services.production.press_log import lock_press, logged_events
 from inventory.services.production.printed_loads import faces_of_load, keep_as_printed
@@ -340,12 +340,12 @@ def _make_faces(
     for sign in signs:
         sign.label_id = make_label(sign.pk)
     Sign.objects.bulk_update(signs, ["label_id"], batch_size=BATCH)
-    spot_colors = spot_ink_colors(spans)
+    inks = logged_inks(run.press, spans)
     ColourArea.objects.bulk_create(
         [
             area
             for sign, line in zip(signs, lines, strict=True)
-            for area in colour_areas(sign, line, roll, spot_colors)
+            for area in colour_areas(sign, line, roll, inks)
         ],
         batch_size=BATCH,
     )
