@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from django import template
 
+from inventory.services.production.faces import frozen_build
 from inventory.services.sign_faces import draw_face, looks_of_line
 
 if TYPE_CHECKING:
@@ -59,6 +60,16 @@ def face_of_line(line: OrderLine, size_px: int = 44, local_types: Any = None) ->
 def colour_words(color: str) -> str:
     """Show a colour in words."""
     return color.replace("-", " ")
+
+
+@register.filter
+def build_words(line: OrderLine) -> str:
+    """Show how a line is to be built beside its base sheeting; else nothing."""
+    build = frozen_build(line)
+    if build is None:
+        return ""
+    is_its_base = build.base_color == line.base_color
+    return build.words_without_base if is_its_base else build.words
 
 
 @register.filter

@@ -24,6 +24,7 @@ from inventory.services.production import (
     loaded_at,
     record_print_run,
 )
+from inventory.services.production.build_doubts import run_doubts
 from inventory.services.production.faces import fits_roll
 from inventory.services.production.maintenance import checks_around_run
 from inventory.services.production.press_needs import press_needs
@@ -200,6 +201,7 @@ def run_page(request: MemberRequest, run_id: int) -> HttpResponse:
         "stretches": stretch_words(list(split.values()), len(spans)) if split else [],
         "is_split_estimated": any(each.is_estimated for each in split.values()),
         "checks": checks_around_run(run),
+        "build_doubts": run_doubts(run, run.layout.roll, [span for span, _loaded in spans]),
         "page": page_of(request, faces, FACES_PER_PAGE),
         "local_types": local_types_of(run.layout.order.agency),
     }

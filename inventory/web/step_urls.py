@@ -1,12 +1,15 @@
-"""Addresses of the steps after the press, and of blanks."""
+"""Addresses of how faces are built, of the steps after the press, and of blanks."""
 
 from __future__ import annotations
 
 from django.urls import path
 
-from inventory.web import steps
+from inventory.web import builds, steps
 
 urlpatterns = [
+    path("shop/builds/", builds.build_list, name="build-list"),
+    path("shop/builds/add/", builds.build_set, name="build-add"),
+    path("shop/builds/<int:build_id>/", builds.build_set, name="build-set"),
     path("shop/steps/", steps.step_list, name="step-list"),
     path("shop/steps/add/", steps.step_set, name="step-add"),
     path("shop/steps/<int:step_id>/", steps.step_set, name="step-set"),

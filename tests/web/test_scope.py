@@ -51,6 +51,7 @@ from tests.factories import (
     print_order,
 )
 from tests.kept import kept_records
+from tests.models.world_of_builds import fill_builds
 from tests.models.world_of_layouts import fill_labels, fill_layouts
 from tests.models.world_of_order_life import fill_order_life
 from tests.models.world_of_presses import fill_press
@@ -220,6 +221,7 @@ class World:
             "term_id": WarrantyTerm.objects.get(organisation=self.shop).pk,
             "shop_id": self.shop.pk,
             "doing": "state",
+            "build_id": fill_builds(self.shop).pk,
             "step_id": ShopStep.objects.get(organisation=self.shop).pk,
             "blank_id": Blank.objects.get(organisation=self.shop).pk,
             "shipment_id": order.shipments.get().pk,
