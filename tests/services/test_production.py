@@ -601,6 +601,12 @@ def test_the_production_record_of_a_face_tells_what_was_on_the_press(agency, sho
         "dryer": "not known",
         "check before the run": "not known",
         "check after the run": "not known",
+        "steps after the press": "not known",
+        "blank": "not known",
+        "check of the new face": "not known",
+        "label made": "not known",
+        "shipped": "not known",
+        "received": "not known",
     }
 
 

@@ -16,6 +16,7 @@ from inventory.engineering.production.press_log import loaded_during
 from inventory.errors import OutOfRangeError, StateConflictError
 from inventory.models import LaidPiece, OverlayRoll, QualityReading, SheetingRoll, Sign
 from inventory.services.logbook import log
+from inventory.services.production.after_press import NOT_KNOWN, rows_after_press
 from inventory.services.production.build_doubts import face_doubts
 from inventory.services.production.faces import frozen_build
 from inventory.services.production.maintenance import checks_around_run, dryer_at
@@ -30,8 +31,6 @@ if TYPE_CHECKING:
     from inventory.engineering.production.maintenance import ChecksAround
     from inventory.engineering.production.press_log import LoadedSpan
     from inventory.models import OrderLine, PrintOrder, PrintRun, User
-
-NOT_KNOWN = "not known"
 
 
 @dataclass(frozen=True)
@@ -70,6 +69,7 @@ class ProductionRecord:
     dryer_f: float | None = None
     build_words: str = ""
     build_doubts: tuple[str, ...] = ()
+    after_press: tuple[tuple[str, str], ...] = ()
 
     @property
     def split_words(self) -> str:
@@ -122,7 +122,7 @@ class ProductionRecord:
         if self.split_words:
             rows.append(("which of several lots", self.split_words))
         heat = NOT_KNOWN if self.dryer_f is None else f"{self.dryer_f:g} °F"
-        return [*rows, ("dryer", heat), *self._check_rows()]
+        return [*rows, ("dryer", heat), *self._check_rows(), *self.after_press]
 
     def _check_rows(self) -> list[tuple[str, str]]:
         """Return the checks before and after the run as pairs of words."""
@@ -185,6 +185,7 @@ def production_record(sign: Sign) -> ProductionRecord:
         dryer_f=None if dryer is None else dryer.dryer_f,
         build_words=build.words if build is not None else "",
         build_doubts=face_doubts(line, run, roll, spans),
+        after_press=rows_after_press(sign),
     )
 
 

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 from inventory.engineering.inspection.readings import decimal_words
 from inventory.engineering.inspection.usability import geometry_words
 from inventory.models import ColourArea, Inspection, Photo
-from inventory.services.production.records import NOT_KNOWN, production_record
+from inventory.services.production.after_press import NOT_KNOWN
+from inventory.services.production.records import production_record
 
 if TYPE_CHECKING:
     from inventory.models import Organisation
