@@ -409,6 +409,7 @@ def _log_removal(
         f"({sign.get_removal_reason_display()}){told}",
         at=now,
         sign=sign,
+        detail={"note": note.strip()} if note.strip() else None,
     )
 
 

@@ -236,6 +236,7 @@ PAGES_UNDER = {
         "stock-days",
         "stock-blanks",
         "blank-page",
+        "face-losses",
         "shop-prices",
         "thickness-rule",
         "turns-list",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from inventory.web import builds, steps
+from inventory.web import builds, face_losses, steps
 
 urlpatterns = [
     path("shop/builds/", builds.build_list, name="build-list"),
@@ -17,4 +17,5 @@ urlpatterns = [
     path("faces/<int:sign_id>/steps/", steps.face_steps, name="face-steps"),
     path("stock/blanks/", steps.stock_blanks, name="stock-blanks"),
     path("stock/blanks/<int:blank_id>/", steps.blank_page, name="blank-page"),
+    path("stock/losses/", face_losses.face_losses, name="face-losses"),
 ]

@@ -88,7 +88,7 @@ def check_face(
         colors=told,
         is_passed=is_passed,
         note=seen.note.strip()[:200],
-        lost_ft2=None if is_passed else _area_ft2(sign),
+        lost_ft2=None if is_passed else area_lost_ft2(sign) or 0.0,
         checked_at=now,
         checked_by=by,
     )
@@ -152,6 +152,20 @@ def newest_checks(signs: Iterable[Sign]) -> dict[int, FaceCheck]:
     }
 
 
+def faults_of(check: FaceCheck) -> list[str]:
+    """Return what was wrong with a face at its check, in words."""
+    return [
+        words
+        for is_right, words in (
+            (check.is_look_right, "look"),
+            (check.is_size_right, "size"),
+            (check.is_legend_right, "legend"),
+            (check.readings != FaceCheck.Readings.BELOW, "readings below new sheeting"),
+        )
+        if not is_right
+    ]
+
+
 def _check_in_shop(sign: Sign) -> None:
     if sign.maker is None or sign.owner_id is not None or sign.state != Sign.State.IN_STOCK:
         msg = (
@@ -198,23 +212,14 @@ def _outcome(told: Sequence[dict[str, Any]]) -> FaceCheck.Readings:
     return FaceCheck.Readings.NONE
 
 
-def _area_ft2(sign: Sign) -> float:
+def area_lost_ft2(sign: Sign) -> float | None:
+    """Return the sheeting lost with a face, its rectangle; none if its size is not known."""
     if sign.width_in is None or sign.height_in is None:
-        return 0.0
+        return None
     line = getattr(getattr(sign, "layout_face", None), "line", None)
     shape = Shape(line.shape) if line is not None and line.shape else None
     return face_outline(shape, sign.width_in, sign.height_in).rectangle_area_ft2
 
 
 def _wrong_words(check: FaceCheck) -> str:
-    wrong = [
-        words
-        for is_right, words in (
-            (check.is_look_right, "look"),
-            (check.is_size_right, "size"),
-            (check.is_legend_right, "legend"),
-            (check.readings != FaceCheck.Readings.BELOW, "readings below new sheeting"),
-        )
-        if not is_right
-    ]
-    return ", ".join(wrong) + (f"; {check.note}" if check.note else "")
+    return ", ".join(faults_of(check)) + (f"; {check.note}" if check.note else "")
