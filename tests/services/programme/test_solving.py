@@ -234,7 +234,7 @@ def test_signs_are_brought_together_in_few_queries(agency, django_assert_num_que
     programme = Programme.objects.select_related("work_basis", "organisation").get(
         pk=a_programme(agency).pk
     )
-    with django_assert_num_queries(11):
+    with django_assert_num_queries(12):
         problem_of(programme, today=NOW.date())
 
 
