@@ -259,7 +259,7 @@ def test_the_page_takes_the_same_queries_however_long_the_history(
     for n in range(6):
         read(sign, days_ago=n + 1, observations=[ObservationInput("bent", 1)])
     act_as(client, agency)
-    with django_assert_max_num_queries(33):
+    with django_assert_max_num_queries(37):
         page_of(client, sign)
 
 
