@@ -179,7 +179,9 @@ class Phone:
 class Trouble(Protocol):
     """What may go wrong, and must end the run."""
 
-    trouble: Exception | None
+    @property
+    def trouble(self) -> Exception | None:
+        """Return what went wrong, if anything did."""
 
 
 class Runner(Trouble, Protocol):

@@ -104,7 +104,12 @@ class Killer:
         self._left = self._next()
         self._timers: list[threading.Timer] = []
         self._is_on = True
-        self.trouble: Exception | None = None
+        self._trouble: Exception | None = None
+
+    @property
+    def trouble(self) -> Exception | None:
+        """Return what went wrong with the server: a kill, or an end that was none."""
+        return self._trouble or self._site.why_gone()
 
     def count(self) -> None:
         """Note that the server has just answered."""
@@ -134,7 +139,7 @@ class Killer:
         try:
             self._site.kill_somehow(self._random, self._counts)
         except Exception as trouble:  # noqa: BLE001 - of a thread: raised by the run
-            self.trouble = trouble
+            self._trouble = trouble
 
     def _next(self) -> int:
         return self._random.randint(self._every // 2, self._every * 3 // 2)

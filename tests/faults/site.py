@@ -116,6 +116,18 @@ class Site:
             self.kill()
             self.start()
 
+    def why_gone(self) -> Exception | None:
+        """Return what to say where the server ended though nobody killed it; else nothing."""
+        if not self._lock.acquire(blocking=False):
+            return None  # it is being killed or started
+        try:
+            if self._process is None or self._process.poll() is None:
+                return None
+            log = self.log.read_text(encoding="utf-8", errors="replace")
+            return RuntimeError(f"The server ended by itself:\n{log[-4000:]}")
+        finally:
+            self._lock.release()
+
     def errors(self) -> list[str]:
         """Return the exceptions the server wrote to its log, a line each."""
         return _ERROR.findall(self.log.read_text(encoding="utf-8", errors="replace"))
