@@ -7,11 +7,17 @@ from typing import Any
 import pytest
 
 from inventory.errors import OutOfRangeError, StateConflictError
-from inventory.models import LineChange, LogbookEntry, OrderLine, PrintOrder
-from inventory.services.ordering import cancel_order, order_groups, order_progress
+from inventory.models import LineChange, LogbookEntry, OrderLine, PrintOrder, Sign
+from inventory.services.ordering import (
+    cancel_order,
+    draft_order,
+    order_groups,
+    order_progress,
+)
 from inventory.services.ordering.layouts.freezing import freeze_plan
 from inventory.services.ordering.line_changes import change_line
 from inventory.services.ordering.on_order import open_lines
+from inventory.services.ordering.progress import settle_state
 from inventory.services.shop_board import board
 from tests.factories import NOW, print_order
 from tests.services.layouts.worlds import laid_out, make_world
@@ -112,3 +118,38 @@ def test_faces_of_a_frozen_layout_stay_and_those_of_an_open_one_are_refused_at_i
     with pytest.raises(StateConflictError, match="1 faces of line 1"):
         freeze_plan(plan=other, now=NOW)
     assert [each.counts.outstanding for each in order_progress(world.order)] == [0, 1]
+
+
+def test_a_place_that_is_ordered_for_elsewhere_is_not_asked_for_again(world):
+    line = line_of(world.order)
+    change_line(line=line, quantity=0, **WHY)
+    draft_order(
+        agency=world.agency,
+        shop=world.shop,
+        signs=[world.old[0]],
+        sheeting_type="XI",
+        now=NOW,
+    )
+    with pytest.raises(StateConflictError, match="already on order"):
+        change_line(line=line, quantity=1, **WHY)
+    assert open_lines([line.position_id]).count() == 1
+
+
+def test_a_cancelled_line_is_asked_for_again_where_nothing_else_is_ordered(world):
+    line = line_of(world.order)
+    change_line(line=line, quantity=0, **WHY)
+    change_line(line=line, quantity=1, **WHY)
+    assert open_lines([line.position_id]).count() == 1
+
+
+def test_an_order_of_which_every_printed_face_is_lost_is_cancelled_as_such():
+    world = World(signs=1)
+    (face,) = world.printed()
+    spoil = {"state": "removed", "removed_on": NOW.date(), "removal_reason": "damaged"}
+    Sign.objects.filter(pk=face.pk).update(**spoil)
+    settle_state(PrintOrder.objects.get(pk=world.order.pk))
+    with pytest.raises(StateConflictError, match="cancel the order instead"):
+        change_line(line=line_of(world.order), quantity=0, **WHY)
+    cancel_order(order=world.order, reason="no longer wanted", now=NOW)
+    world.order.refresh_from_db()
+    assert world.order.state == PrintOrder.State.CANCELLED

@@ -17,6 +17,7 @@ from inventory.services.ordering.lines import (
     lock_order,
     missing_wording,
 )
+from inventory.services.ordering.progress import LOST
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -114,7 +115,7 @@ def amend_order(
 def cancel_order(
     *, order: PrintOrder, reason: str, by: User | None = None, now: datetime | None = None
 ) -> PrintOrder:
-    """Cancel an order of which nothing has been printed; it stays on record."""
+    """Cancel an order of which nothing was printed that is not lost; it stays on record."""
     now = now or timezone.now()
     order = lock_order(order)
     if order.state in (PrintOrder.State.CANCELLED, PrintOrder.State.CLOSED):
@@ -122,7 +123,7 @@ def cancel_order(
             f"Order {order.number} is {order.get_state_display()}; there is nothing to cancel."
         )
         raise StateConflictError(msg)
-    printed = LayoutFace.objects.filter(layout__order=order).count()
+    printed = LayoutFace.objects.filter(layout__order=order).exclude(LOST).count()
     if printed:
         msg = (
             f"Order {order.number} has {printed} printed faces and cannot be cancelled; amend "

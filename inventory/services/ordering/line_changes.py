@@ -5,13 +5,16 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from django.db import transaction
+from django.db.models import Sum
 from django.utils import timezone
 
 from inventory.errors import OutOfRangeError, StateConflictError
 from inventory.models import LineChange, OrderAmendment, OrderLine
+from inventory.services.ordering.drafting import lock_agency
 from inventory.services.ordering.layouts.making import faces_in_frozen
 from inventory.services.ordering.life import UNDER_WAY, log_for_both
 from inventory.services.ordering.lines import MAXIMUM_QUANTITY, lock_order
+from inventory.services.ordering.on_order import why_not_again
 from inventory.services.ordering.progress import order_progress, settle_state
 
 if TYPE_CHECKING:
@@ -34,10 +37,13 @@ def change_line(
     """
     Change how many faces of a line a released order asks for; 0 cancels the line.
 
-    What is printed and whole, and what lies in a frozen layout, stays asked for. The order's
-    state follows: with nothing more to print it is printed, with more it is released again.
+    What is printed and whole, what lies in a frozen layout and what was credited stays asked
+    for; a place that something else is ordered or kept for meanwhile is not ordered again. The
+    order's state follows: with nothing more to print it is printed, with more it is released
+    again.
     """
     now = now or timezone.now()
+    lock_agency(line.order.agency)
     order = lock_order(line.order)
     if order.state not in UNDER_WAY:
         msg = (
@@ -66,6 +72,17 @@ def change_line(
             f"{kept} faces of line {line.number} are printed or in a frozen layout, so "
             f"{quantity} are too few; the shop may take a freeze back, or fail a face."
         )
+        raise StateConflictError(msg)
+    credited = line.warranty_credits.aggregate(all=Sum("face_count"))["all"] or 0
+    if quantity < credited:
+        msg = (
+            f"{credited} faces of line {line.number} are credited under warranty, so "
+            f"{quantity} are too few."
+        )
+        raise StateConflictError(msg)
+    place = mine.line.position_id
+    if place is not None and quantity and place in (why := why_not_again([place])):
+        msg = f"Line {line.number} cannot be asked for again. {why[place]}"
         raise StateConflictError(msg)
     others = sum(each.line.quantity for each in progress.values()) - before
     if quantity + others == 0:

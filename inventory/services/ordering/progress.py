@@ -22,7 +22,7 @@ _SHIPPED = Q(sign__shipment_face__isnull=False)
 _RECEIVED = Q(sign__shipment_face__receipt__outcome="whole")
 _LABELLED = Q(sign__in=FaceLabel.objects.order_by().values("sign"))
 _CHECKED = Q(sign__in=FaceCheck.objects.filter(is_passed=True).order_by().values("sign"))
-_LOST = Q(sign__state=Sign.State.REMOVED, sign__installed_on__isnull=True)
+LOST = Q(sign__state=Sign.State.REMOVED, sign__installed_on__isnull=True)
 
 
 @dataclass(frozen=True)
@@ -176,7 +176,7 @@ def _counted(faces: QuerySet[LayoutFace], key: str) -> dict[int, dict[str, int]]
             received=Count("pk", filter=_RECEIVED),
             in_stock=Count("pk", filter=_IN_STOCK),
             installed=Count("pk", filter=_PUT_UP),
-            lost=Count("pk", filter=_LOST),
+            lost=Count("pk", filter=LOST),
         )
     )
     return {row.pop(key): row for row in rows}
