@@ -27,11 +27,13 @@ from inventory.services.ordering.shop_prices import (
 )
 from inventory.web.form_fields import PickField, TypedForm, WordsField
 from inventory.web.membership import MemberRequest, role_required
+from inventory.web.paging import page_of
 from inventory.web.stock import COLOUR_CHOICES, TYPE_CHOICES
 
 if TYPE_CHECKING:
     from django.http import HttpResponse
 
+LONGEST_NUMBER = 24
 SPARE_ROWS = 2
 LEAST_ROWS = 4
 
@@ -44,15 +46,19 @@ class DecimalField(forms.DecimalField):
         kwargs.setdefault("widget", forms.TextInput(attrs={"inputmode": "decimal"}))
         if missing:
             kwargs["error_messages"] = {"required": missing}
-        super().__init__(required=bool(missing), max_digits=14, **kwargs)
+        super().__init__(required=bool(missing), **kwargs)
 
     def to_python(self, value: Any) -> Any:
+        told = str(value or "").strip()
+        if len(told) > LONGEST_NUMBER:
+            msg = f"'{told[:LONGEST_NUMBER]}…' is too long; {LONGEST_NUMBER} figures will do."
+            raise ValidationError(msg)
         try:
             return super().to_python(value)
         except ValidationError as error:
             msg = (
-                f"'{str(value)[:40]}' is not a number; write it in figures with a decimal "
-                f"point, in {self.unit}."
+                f"'{told}' is not a number; write it in figures with a decimal point, in "
+                f"{self.unit}."
             )
             raise ValidationError(msg) from error
 
@@ -128,18 +134,25 @@ def shop_prices(request: MemberRequest) -> HttpResponse:
         form = forms_shown.get(act)
         if form is not None and form.is_valid():
             try:
+                before = currency_of(shop)
                 _FORMS[act](shop=shop, by=request.user, **form.cleaned_data)
             except InventoryError as error:
                 status = int(form.refuse(error))
             else:
                 messages.success(request, "The price is kept.")
+                if currency_of(shop) != before:
+                    words = "The figures are not changed: look at each price."
+                    messages.warning(request, f"Prices are in {currency_of(shop)} now. {words}")
                 return redirect("shop-prices")
     context = {
         "general": general,
         "currency": currency_of(shop),
         "sheeting": SheetingPrice.objects.owned_by(shop).order_by("sheeting_type", "color"),
-        "blanks": BlankPrice.objects.owned_by(shop).order_by(
-            "thickness_in", "long_in", "short_in", "pk"
+        "page": page_of(
+            request,
+            BlankPrice.objects.owned_by(shop).order_by(
+                "thickness_in", "long_in", "short_in", "pk"
+            ),
         ),
         "forms": forms_shown,
         "form": forms_shown.get(act),
