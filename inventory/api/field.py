@@ -19,7 +19,8 @@ from inventory.api.permissions import organisation_of
 from inventory.models import Photo, Role, WorkPackage
 from inventory.services.field.area import carry_page, supports_in_box, supports_of_package
 from inventory.services.field.basics import field_basics
-from inventory.services.field.stock import small_photo, stock_page
+from inventory.services.field.stock import stock_page
+from inventory.services.photos import small_photo
 from inventory.services.sign_map import Box
 
 if TYPE_CHECKING:

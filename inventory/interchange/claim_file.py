@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 from collections import Counter
-from io import TextIOWrapper
+from io import BytesIO, TextIOWrapper
 from typing import IO, TYPE_CHECKING, Any
 
 from reportlab.lib.units import inch
@@ -13,16 +13,21 @@ from reportlab.platypus import Image, KeepTogether, PageBreak, Spacer
 from inventory.engineering.production.warranty import Shown
 from inventory.interchange.pdf_pages import head, table, tables, text, write_pdf
 from inventory.models import Photo
+from inventory.services.photos import small_photo
 from inventory.services.warranty.claims import conditions_of, evidence_rows
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from datetime import date, datetime
 
     from reportlab.platypus import Flowable
 
+    from inventory.engineering.production.warranty import Condition
     from inventory.models import ClaimFace, ClaimStatement, WarrantyClaim, WarrantyTerm
 
 PHOTO_WIDTH_IN = 2.2
+PICTURE_SIDE_PX = 640
+PICTURES = 2  # of a face; further photos are named
 HEADS = (
     *("claim", "state", "sign", "label", "sign_code", "color", "lot", "term"),
     *("initial_ra_cd_lx_m2", "retained_share", "until_years", "promised_ra_cd_lx_m2"),
@@ -41,9 +46,10 @@ def write_claim_csv(
     out = TextIOWrapper(stream, encoding="utf-8", newline="")
     writer = csv.writer(out)
     writer.writerow(HEADS)
+    day_of = claim.agency.day_of
     for face in faces:
         figures: dict[str, Any] = face.evidence["figures"]
-        conditions = conditions_of(face, statements)
+        conditions = conditions_of(face, statements, day_of)
         by_shown = {
             shown: "; ".join(each.words for each in conditions if each.shown is shown)
             for shown in Shown
@@ -133,12 +139,16 @@ def _story(
         right=(3, 4, 5),
     )
     yield text("R_A in cd/lx/m² at 0.2° and −4.0°.", 8, soft=True)
-    yield from _conditions(faces, statements)
+    day_of = claim.agency.day_of
+    conditions = [conditions_of(face, statements, day_of) for face in faces]
+    yield from _conditions(conditions)
     for term in {face.term_id: face.term for face in faces}.values():
         yield from _term(term)
-    for face in faces:
+    pictured: set[int] = set()
+    for face, shown in zip(faces, conditions, strict=True):
         yield PageBreak()
-        yield from _face(face, statements)
+        yield from _face(face, shown, day_of, has_pictures=face.sign_id not in pictured)
+        pictured.add(face.sign_id)
 
 
 def _face_row(face: ClaimFace) -> tuple[str, ...]:
@@ -159,13 +169,11 @@ def _face_row(face: ClaimFace) -> tuple[str, ...]:
     )
 
 
-def _conditions(
-    faces: Sequence[ClaimFace], statements: Sequence[ClaimStatement]
-) -> Iterator[Flowable]:
+def _conditions(shown: Iterable[tuple[Condition, ...]]) -> Iterator[Flowable]:
     """Give how often each condition is met, failed or not known."""
     counts: dict[str, Counter[Shown]] = {}
-    for face in faces:
-        for each in conditions_of(face, statements):
+    for of_face in shown:
+        for each in of_face:
             counts.setdefault(each.words, Counter())[each.shown] += 1
     yield from head("Conditions")
     yield table(
@@ -207,35 +215,48 @@ def _term(term: WarrantyTerm) -> Iterator[Flowable]:
             yield text(paragraph, 8.5)
 
 
-def _face(face: ClaimFace, statements: Sequence[ClaimStatement]) -> Iterator[Flowable]:
+def _face(
+    face: ClaimFace,
+    conditions: tuple[Condition, ...],
+    day_of: Callable[[datetime], date],
+    *,
+    has_pictures: bool,
+) -> Iterator[Flowable]:
+    """Give all of a colour of a face; its pictures once, however many colours are claimed."""
     yield text(f"{face.sign.sign_code}{face.sign.variant}, {face.color}", 12, bold=True)
     yield table((), evidence_rows(face), (1.6, 5.4), bold_first=True)
     yield from head("Conditions")
     yield table(
         ("Condition", "Shown", "By"),
-        [(each.words, each.shown.value, each.why) for each in conditions_of(face, statements)],
+        [(each.words, each.shown.words, each.why) for each in conditions],
         (3.0, 0.8, 3.2),
     )
     yield from head("How it was made")
     rows = [(name, value) for name, value in face.evidence["production"]]
     yield table((), rows, (1.9, 5.1), bold_first=True)
-    keys = [key for key, _sha256 in face.evidence["photos"]]
-    if not keys:
+    photos = face.evidence["photos"]
+    if not photos:
         yield text("No photo of it is on record.", soft=True)
         return
     yield from head("Photos")
-    for photo in Photo.objects.filter(pk__in=keys).order_by("-recorded_at", "-pk"):
-        yield from _photo(photo)
+    if not has_pictures:
+        yield text("As shown with the other colour of this face.", soft=True)
+        return
+    shown = [key for key, _sha256 in photos[:PICTURES]]
+    for photo in Photo.objects.filter(pk__in=shown).order_by("-recorded_at", "-pk"):
+        yield from _photo(photo, day_of)
+    for key, sha256 in photos[PICTURES:]:
+        yield text(f"Photo {key}, not printed here; SHA-256 {sha256}", 7.5, soft=True)
 
 
-def _photo(photo: Photo) -> Iterator[Flowable]:
-    taken = f", taken {photo.taken_at:%Y-%m-%d}" if photo.taken_at else ""
+def _photo(photo: Photo, day_of: Callable[[datetime], date]) -> Iterator[Flowable]:
+    taken = f", taken {day_of(photo.taken_at):%Y-%m-%d}" if photo.taken_at else ""
     drawn = ", drawn for an invented scenario" if photo.is_drawn else ""
     words = text(f"Photo {photo.pk}{taken}{drawn}; SHA-256 {photo.sha256}", 7.5, soft=True)
     try:
-        with photo.image.open("rb") as file:
-            picture = Image(file, width=PHOTO_WIDTH_IN * inch, lazy=0)
-            picture.drawHeight = picture.imageHeight * picture.drawWidth / picture.imageWidth
+        small = small_photo(photo, PICTURE_SIDE_PX)
+        picture = Image(BytesIO(small), width=PHOTO_WIDTH_IN * inch, lazy=0)
+        picture.drawHeight = picture.imageHeight * picture.drawWidth / picture.imageWidth
     except OSError:
         yield text(f"Photo {photo.pk} could not be read from storage.", 8)
         return

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 MAXIMUM_SIZE_BYTES = 20_000_000
 MAXIMUM_PIXELS = 4096 * 3072  # a 12-megapixel camera, whose pictures run to 4080 × 3072
 LONGEST_SIDE_PX = 2560
+SMALL_SIDE_PX, SMALL_QUALITY = 320, 72  # as a phone carries it
 JPEG_QUALITY = 85
 ACCEPTED_FORMATS = ("JPEG", "PNG", "WEBP")
 _MILLION = 1_000_000
@@ -136,6 +137,17 @@ def draw_anew(content: bytes) -> bytes:
     plain.thumbnail((LONGEST_SIDE_PX, LONGEST_SIDE_PX), Image.Resampling.LANCZOS)
     out = io.BytesIO()
     plain.save(out, "JPEG", quality=JPEG_QUALITY, optimize=True)
+    return out.getvalue()
+
+
+def small_photo(photo: Photo, side_px: int = SMALL_SIDE_PX) -> bytes:
+    """Return a stored picture as a JPEG of at most so many pixels either way."""
+    with photo.image.open("rb") as file, Image.open(file) as picture:
+        picture.draft("RGB", (side_px, side_px))
+        small = picture.convert("RGB")
+    small.thumbnail((side_px, side_px), Image.Resampling.LANCZOS)
+    out = io.BytesIO()
+    small.save(out, "JPEG", quality=SMALL_QUALITY, optimize=True)
     return out.getvalue()
 
 

@@ -26,6 +26,7 @@ from inventory.models import (
 )
 from inventory.services.warranty.candidates import Candidate, find_candidates
 from inventory.services.warranty.claims import (
+    MOST_FACES,
     UNDER_WAY,
     accepted_faces,
     answer_claim,
@@ -61,6 +62,7 @@ if TYPE_CHECKING:
 
 FACES_PER_PAGE = 50
 LOTS_PER_PAGE = 25
+MOST_DIGITS = 18  # of a number that either database keeps
 KEPT_IN_MEMORY_BYTES = 2_000_000
 State = WarrantyClaim.State
 
@@ -110,7 +112,7 @@ def term_add(request: MemberRequest) -> HttpResponse:
     """Enter a term, or another version of one."""
     key = request.GET.get("from", "")
     initial: dict[str, Any] = {}
-    if key.isdecimal():
+    if key.isdecimal() and len(key) <= MOST_DIGITS:
         own = WarrantyTerm.objects.owned_by(request.organisation)
         old = get_object_or_404(own, pk=int(key))
         initial = TermForm.from_term(old)
@@ -191,7 +193,7 @@ def warranty_lot(request: MemberRequest, shop_id: int) -> HttpResponse:
             else:
                 messages.success(request, f"Claim {claim.number} is drafted.")
                 return redirect("claim-page", claim.pk)
-    page = page_of(request, of_lot, FACES_PER_PAGE)
+    page = page_of(request, of_lot, MOST_FACES)
     context = {
         "group": LotGroup(shop, lot, of_lot),
         "page": page,
@@ -224,17 +226,18 @@ def claim_list(request: MemberRequest) -> HttpResponse:
 def claim_page(request: MemberRequest, claim_id: int) -> HttpResponse:
     claim = _claim_of(request, claim_id)
     statements = list(claim.statements.select_related("stated_by"))
+    known = open_conditions(claim)
     page = page_of(request, _faces(claim), FACES_PER_PAGE)
     context = {
         "claim": claim,
         "page": page,
-        "rows": [(face, conditions_of(face, statements)) for face in page],
+        "rows": [(face, conditions_of(face, statements, claim.agency.day_of)) for face in page],
         "steps": claim.steps.select_related("made_by").order_by("made_at", "pk"),
-        "statements": statements,
+        "statements": [(known[each.condition], each) for each in statements],
         "credits": claim.credits.select_related("line__order", "credited_by"),
         "accepted": accepted_faces(claim),
         "credited": credited_faces(claim),
-        "doings": _doings(request, claim),
+        "doings": _doings(request, claim, known),
         "is_shop": _is_shop(request),
     }
     return render(request, "inventory/warranty/claim_page.html", context)
@@ -276,13 +279,15 @@ _DOINGS = {
 }
 
 
-def _doings(request: MemberRequest, claim: WarrantyClaim) -> list[tuple[str, str]]:
+def _doings(
+    request: MemberRequest, claim: WarrantyClaim, known: dict[str, str]
+) -> list[tuple[str, str]]:
     """Return what the reader may do with a claim now, with the words on the button."""
     found = []
     for name, (words, party, states, _done) in _DOINGS.items():
         if claim.state not in states or party not in (None, request.organisation.kind):
             continue
-        if name == "state" and not open_conditions(claim):
+        if name == "state" and not known:
             continue
         if name == "credit" and accepted_faces(claim) <= credited_faces(claim):
             continue
@@ -443,7 +448,8 @@ def _name(each: Candidate) -> str:
 
 def _key(name: str) -> tuple[int, str]:
     sign, _, color = name.partition(":")
-    return (int(sign) if sign.isdecimal() else 0), color
+    is_key = sign.isdecimal() and len(sign) <= MOST_DIGITS
+    return (int(sign) if is_key else 0), color
 
 
 def _is_shop(request: MemberRequest) -> bool:

@@ -11,6 +11,7 @@ from django import forms
 from inventory.engineering.production.warranty import PromiseStep
 from inventory.engineering.standards.vocabulary import Color
 from inventory.models import ColourArea, OrderLine, WarrantyTerm
+from inventory.services.warranty.claims import CREDITED_ON
 from inventory.services.warranty.terms import SHEETING_TYPES, TermContent, steps_of
 from inventory.web.form_fields import (
     DayField,
@@ -146,7 +147,7 @@ class TermForm(TypedForm):
                 msg = f"“{line}” is no step; write it such as “7, 80 %, a new face put up”."
                 raise forms.ValidationError(msg)
             share = _decimal(match[2], line) / 100
-            found.append(PromiseStep(int(match[1]), share, match[3].strip()[:160]))
+            found.append(PromiseStep(int(match[1]), share, match[3].strip()))
         return found
 
     def clean_storage_months(self) -> int | None:
@@ -260,7 +261,10 @@ class CreditForm(TypedForm):
         super().__init__(*args, **kwargs)
         field = cast("LineField", self.fields["line"])
         lines = OrderLine.objects.filter(
-            order__agency=claim.agency, order__shop=claim.shop, order__released_at__isnull=False
+            order__agency=claim.agency,
+            order__shop=claim.shop,
+            order__state__in=CREDITED_ON,
+            quantity__gt=0,
         )
         newest = lines.order_by("-order__released_at", "number").values("pk")[:200]
         field.queryset = OrderLine.objects.filter(pk__in=newest).select_related("order")

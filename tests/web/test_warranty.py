@@ -251,3 +251,28 @@ def _counted():
     from django.test.utils import CaptureQueriesContext
 
     return CaptureQueriesContext(connection)
+
+
+def test_a_face_number_that_no_database_keeps_is_refused_in_words(client, road):
+    faces_of(road, 1)
+    as_engineer(client, road)
+    address = reverse("warranty-lot", args=[road.shop.pk]) + f"?lot={road.lot}"
+    answer = client.post(address, {"faces": ["9" * 25 + ":white"]})
+    assert answer.status_code == 409
+    assert "does not fall short" in text_of(answer)
+
+
+def test_what_is_stated_is_told_in_the_words_of_the_condition(client, road):
+    claim = draft(client, road, faces_of(road, 1))
+    do(client, claim, "state", condition="upright", is_met="no", words="leans")
+    page = text_of(client.get(reverse("claim-page", args=[claim.pk])))
+    assert "Stands upright: <strong>not met</strong>, leans" in page
+
+
+def test_a_remedy_that_is_too_long_is_told_and_not_cut(client, road):
+    as_shop(client, road)
+    long = TYPED | {"steps": "7, 80 %, " + "y" * 200}
+    answer = client.post(reverse("warranty-term-add"), long)
+    assert answer.status_code == 400
+    assert "up to 160 letters; it has 200" in text_of(answer)
+    assert "y" * 200 in answer.content.decode()

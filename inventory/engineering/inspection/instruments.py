@@ -244,15 +244,32 @@ def certificate_state(
     >>> certificate_state([renewed], date(2026, 3, 15)).value
     'unknown'
     """
+    known = certificate_on(certificates, taken_on)
+    if known is None:
+        return CertificateState.UNKNOWN
+    return CertificateState.VALID if taken_on <= known[1] else CertificateState.EXPIRED
+
+
+def certificate_on(
+    certificates: Sequence[tuple[date | None, date | None]], taken_on: date
+) -> tuple[date | None, date] | None:
+    """
+    Return the certificate that counts on a day, from when and until when it holds.
+
+    As for :func:`certificate_state`; ``None`` where none with a due date had started.
+
+    Examples
+    --------
+    >>> first = (date(2025, 3, 1), date(2026, 3, 1))
+    >>> certificate_on([first, (date(2026, 4, 10), date(2027, 4, 10))], date(2026, 3, 15))
+    (datetime.date(2025, 3, 1), datetime.date(2026, 3, 1))
+    """
     started = [
-        (start or date.min, number, due)
+        (start or date.min, number, (start, due))
         for number, (start, due) in enumerate(certificates)
         if due is not None and (start is None or start <= taken_on)
     ]
-    if not started:
-        return CertificateState.UNKNOWN
-    due = max(started)[2]
-    return CertificateState.VALID if taken_on <= due else CertificateState.EXPIRED
+    return max(started, key=lambda each: each[:2])[2] if started else None
 
 
 def check_doubt(checked_at: datetime) -> str:

@@ -12,6 +12,8 @@ from inventory.engineering.production.stock_life import MONTHS_PER_YEAR, months_
 from inventory.errors import OutOfRangeError
 
 LONGEST_YEARS = 30
+SHARE_DECIMALS = 4
+LONGEST_REMEDY = 160
 MOST_STEPS = 10
 
 
@@ -22,13 +24,10 @@ class Shown(StrEnum):
     FAILED = "failed"
     UNKNOWN = "unknown"
 
-
-class StartEvent(StrEnum):
-    """What a warranty runs from."""
-
-    FABRICATED = "fabricated"
-    SHIPPED = "shipped"
-    INSTALLED = "installed"
+    @property
+    def words(self) -> str:
+        """Return it as pages and files say it."""
+        return {"met": "met", "failed": "not met", "unknown": "not known"}[self.value]
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +81,7 @@ def check_steps(steps: list[PromiseStep]) -> None:
     ------
     OutOfRangeError
         If there is no step or more than ten, years do not rise or are not 1 to 30, a share is
-        not over 0 and up to 1 or rises, or a remedy is not named.
+        not over 0 and up to 1, is too fine or rises, or a remedy is not named or too long.
     """
     if not 1 <= len(steps) <= MOST_STEPS:
         msg = f"A term has 1 to {MOST_STEPS} steps, and not {len(steps)}."
@@ -101,8 +100,17 @@ def check_steps(steps: list[PromiseStep]) -> None:
                 f"over 0 and up to {before.retained_share:f}, that of the step before."
             )
             raise OutOfRangeError(msg)
-        if not step.remedy.strip():
-            msg = f"Say what is due if the promise until year {step.until_years} is not kept."
+        if step.retained_share != round(step.retained_share, SHARE_DECIMALS):
+            msg = (
+                f"A share of {step.retained_share:f} until year {step.until_years} is too "
+                f"fine; it has up to {SHARE_DECIMALS} decimals, two as per cent."
+            )
+            raise OutOfRangeError(msg)
+        if not 0 < len(step.remedy.strip()) <= LONGEST_REMEDY:
+            msg = (
+                f"Say what is due if the promise until year {step.until_years} is not kept, in "
+                f"up to {LONGEST_REMEDY} letters; it has {len(step.remedy.strip())}."
+            )
             raise OutOfRangeError(msg)
         before = step
 

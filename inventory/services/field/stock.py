@@ -1,12 +1,9 @@
-"""The faces a crew can put up, and small copies of pictures, as a phone carries them."""
+"""The faces a crew can put up, as a phone carries them."""
 
 from __future__ import annotations
 
-import io
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
-
-from PIL import Image
 
 from inventory.engineering.standards.vocabulary import MountClass
 from inventory.errors import OutOfRangeError
@@ -25,11 +22,9 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from inventory.engineering.assessment.face import Face
-    from inventory.models import Organisation, Photo, Sign
+    from inventory.models import Organisation, Sign
 
 FACES_PER_PAGE = 500
-SMALL_SIDE_PX = 320
-SMALL_QUALITY = 72
 
 
 def stock_page(*, organisation: Organisation, page: int, now: datetime) -> dict[str, Any]:
@@ -65,17 +60,6 @@ def stock_page(*, organisation: Organisation, page: int, now: datetime) -> dict[
         "plans": faces.plans,
         "drawings": faces.drawings,
     }
-
-
-def small_photo(photo: Photo) -> bytes:
-    """Return a stored picture as a JPEG of at most 320 px either way."""
-    with photo.image.open("rb") as file, Image.open(file) as picture:
-        picture.draft("RGB", (SMALL_SIDE_PX, SMALL_SIDE_PX))
-        small = picture.convert("RGB")
-    small.thumbnail((SMALL_SIDE_PX, SMALL_SIDE_PX), Image.Resampling.LANCZOS)
-    out = io.BytesIO()
-    small.save(out, "JPEG", quality=SMALL_QUALITY, optimize=True)
-    return out.getvalue()
 
 
 def _ordered_for(signs: Sequence[Sign]) -> dict[int, Position]:

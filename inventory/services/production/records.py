@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from inventory.engineering.production.maintenance import ChecksAround
-    from inventory.engineering.production.press_log import LoadedSpan
+    from inventory.engineering.production.press_log import LoadedSpan, LoggedEvent
     from inventory.models import OrderLine, PrintOrder, PrintRun, User
 
 
@@ -141,11 +141,14 @@ class ProductionRecord:
         return rows
 
 
-def production_record(sign: Sign) -> ProductionRecord:
+def production_record(
+    sign: Sign, press_log: Sequence[LoggedEvent] | None = None
+) -> ProductionRecord:
     """
     Return what is known of how a face was made, what was loaded from the press log.
 
-    Where something was changed in mid-run, what was on when this face was printed.
+    Where something was changed in mid-run, what was on when this face was printed. Who asks of
+    many faces may hand over the whole log of the press, read once.
     """
     run = sign.print_run
     try:
@@ -157,7 +160,9 @@ def production_record(sign: Sign) -> ProductionRecord:
     checks: list[ChecksAround] = []
     dryer = None
     if run is not None:
-        spans = loaded_during(logged_events(run.press), run.started_at, run.finished_at)
+        spans = loaded_during(
+            press_log or logged_events(run.press), run.started_at, run.finished_at
+        )
         if len(spans) > 1:
             where = spans_of_run(run, spans)[sign.pk]
             spans = spans[where.first : where.last + 1]

@@ -168,8 +168,8 @@ class GatheredSigns:
         )
         open_from = self.open_from
         wait = self.waits.get(row["sign_id"])
-        if wait is not None and wait.holds(is_unsafe=is_unsafe):
-            open_from = max(open_from, wait.until_year - first)
+        if wait is not None:
+            open_from = max(open_from, wait.until(is_unsafe=is_unsafe) - first)
         may = [year >= open_from for year in range(years)]
         round_of = self.rounds.get(row["sign_id"])
         if round_of is not None:

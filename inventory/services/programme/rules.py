@@ -28,19 +28,23 @@ SIGNS_AT_ONCE = 500
 
 
 class Wait(NamedTuple):
-    """A sign is not replaced before a year; unless it is unsafe, where that goes before."""
+    """A sign is not replaced before a year; an unsafe one before an earlier year, or none."""
 
     until_year: int
-    ends_if_unsafe: bool = False
+    until_year_if_unsafe: int = 0  # 0: an unsafe sign does not wait
 
-    def holds(self, *, is_unsafe: bool) -> bool:
-        """Return whether a sign waits, as unsafe as it is."""
-        return not (self.ends_if_unsafe and is_unsafe)
+    def until(self, *, is_unsafe: bool) -> int:
+        """Return the year a sign waits for, as unsafe as it is; 0: it does not wait."""
+        return self.until_year_if_unsafe if is_unsafe else self.until_year
+
+    def and_also(self, other: Wait) -> Wait:
+        """Return the wait of a sign that waits for both."""
+        return Wait(*map(max, self, other))
 
 
 def waits_of(agency: Organisation) -> dict[int, Wait]:
     """
-    Return which signs wait, until which year, by sign; of several waits the longest.
+    Return which signs wait, until which year, by sign; of several waits each holds.
 
     Whatever makes signs wait is one of ``WAIT_SOURCES``: what was decided, and claims.
     """
@@ -48,8 +52,7 @@ def waits_of(agency: Organisation) -> dict[int, Wait]:
     for source in WAIT_SOURCES:
         for sign_id, wait in source(agency).items():
             known = found.get(sign_id)
-            if known is None or wait.until_year > known.until_year:
-                found[sign_id] = wait
+            found[sign_id] = wait if known is None else wait.and_also(known)
     return found
 
 
@@ -67,7 +70,7 @@ def decided_waits(agency: Organisation) -> dict[int, Wait]:
     ).iterator(chunk_size=ROWS_AT_ONCE):
         newest[sign_id] = (decision, until)
     return {
-        sign_id: Wait(until.year, ends_if_unsafe=decision == Disposition.Decision.CLAIM)
+        sign_id: Wait(until.year, 0 if decision == Disposition.Decision.CLAIM else until.year)
         for sign_id, (decision, until) in newest.items()
         if decision in (Disposition.Decision.DEFER, Disposition.Decision.CLAIM)
         and until is not None
@@ -84,7 +87,7 @@ def claimed_waits(agency: Organisation) -> dict[int, Wait]:
         claim__state__in=(WarrantyClaim.State.SENT, WarrantyClaim.State.PASSED_ON)
     )
     return {
-        sign_id: Wait(due_on.year, ends_if_unsafe=True)
+        sign_id: Wait(due_on.year)
         for sign_id, due_on in faces.order_by("claim__answer_due_on", "pk").values_list(
             "sign_id", "claim__answer_due_on"
         )

@@ -6,7 +6,8 @@ from calendar import monthrange
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
+from zlib import crc32
 from zoneinfo import ZoneInfo
 
 from django.db.models import Exists, OuterRef, Q
@@ -23,6 +24,7 @@ from inventory.engineering.inspection.vocabulary import How, Severity, SurfaceSt
 from inventory.engineering.production.warranty import (
     Condition,
     Days,
+    Promise,
     Shortfall,
     Shown,
     promise_on,
@@ -48,7 +50,7 @@ from inventory.services.standing import policy_or_none
 from inventory.services.warranty.terms import steps_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
     from datetime import datetime
 
     from inventory.engineering.assessment.face import FaceArea, ReadingSet
@@ -141,14 +143,16 @@ def find_candidates(
         lots=press_lots(agency),
         received=_received_on({term.organisation_id for term in terms}),
         uncertainty=ASSUMED_UNCERTAINTY if policy is None else rules_of(policy).uncertainty,
-        certificates=_certificates(agency),
+        certificates=certificates_of(agency),
     )
     book = code_book(agency)
     zone = ZoneInfo(agency.time_zone)
     for start in range(0, len(keys), SIGNS_AT_ONCE):
         some = list(
             Sign.objects.filter(pk__in=keys[start : start + SIGNS_AT_ONCE])
-            .select_related("position__support", "maker", "print_run")
+            .select_related(
+                "position__support", "maker", "panel", "print_run__press__organisation"
+            )
             .order_by("pk")
         )
         seen = observed_on([sign.pk for sign in some])
@@ -215,10 +219,10 @@ def _shipped_on(signs: Sequence[Sign]) -> dict[int, date]:
     }
 
 
-def _certificates(
+def certificates_of(
     agency: Organisation,
 ) -> dict[int, list[tuple[date | None, date | None]]]:
-    """Return the certificates of each instrument, the newest statement last."""
+    """Return the certificates of each instrument of an agency, the newest statement last."""
     found: dict[int, list[tuple[date | None, date | None]]] = {}
     earlier = EarlierCertificate.objects.filter(instrument__organisation=agency)
     for key, start, due in earlier.order_by("replaced_at", "pk").values_list(
@@ -232,6 +236,23 @@ def _certificates(
     ):
         found.setdefault(key, []).append((start, due))
     return found
+
+
+class _May(NamedTuple):
+    """A term that may hold for a colour of a face, and what of that is known."""
+
+    term: WarrantyTerm
+    initial_ra: Decimal
+    is_overlay_known: bool
+    is_version_known: bool
+
+
+class _Held(NamedTuple):
+    """A term that may hold, when it began, and what it promises on the day of a reading."""
+
+    may: _May
+    started: Days
+    promise: Promise
 
 
 @dataclass(frozen=True)
@@ -256,87 +277,102 @@ class _World:
         sign = gathered.sign
         run = self.lots.of_run.get(sign.print_run_id or 0, NOT_PRINTED_HERE)
         lot = "" if run.sheeting == UNKNOWN else self.lots.sheeting.names[run.sheeting]
-        lacks_start = False
+        lacks_start = says_something = False
         for area in gathered.face.areas:
             reading = _newest(gathered.readings, area)
             if reading is None:
                 continue
-            of_area: list[Candidate] = []
-            for term, initial_ra, overlay_known in self._terms_of(sign, area, run.overlay):
-                started = _started(term, sign, shipped)
+            held: list[_Held] = []
+            for may in self._terms_of(sign, area, run.overlay):
+                started = _started(may.term, sign, shipped)
                 if started is None:
                     lacks_start = True
                     continue
-                each = self._judge(sign, area, term, initial_ra, started, reading, lot)
-                if each is not None:
-                    more = self._conditions(each, seen, overlay_known=overlay_known)
-                    of_area.append(replace(each, conditions=more))
-            if of_area:
-                yield min(of_area, key=lambda one: one.shortfall.promise.promised_ra)
-        found.no_start += lacks_start
+                day = reading.taken_at.date()
+                promise = promise_on(steps_of(may.term), may.initial_ra, started, day)
+                if promise is not None:
+                    held.append(_Held(may, started, promise))
+            if not held:
+                continue
+            least = min(held, key=lambda one: one.promise.promised_ra)
+            result = reduce_color(reading.values, self.uncertainty)
+            shortfall = shortfall_of(
+                result.mean, result.expanded_uncertainty_cd_lx_m2, least.promise
+            )
+            if shortfall is not None:
+                says_something = True
+                may, started = least.may, least.started
+                each = Candidate(
+                    *(
+                        sign,
+                        area,
+                        may.term,
+                        may.initial_ra,
+                        lot,
+                        started,
+                        reading,
+                        shortfall,
+                        (),
+                    )
+                )
+                yield replace(each, conditions=self._conditions(each, seen, may))
+        found.no_start += lacks_start and not says_something
 
-    def _terms_of(
-        self, sign: Sign, area: FaceArea, overlay: Overlay
-    ) -> Iterator[tuple[WarrantyTerm, Decimal, bool]]:
-        """Return the terms that may hold for a colour, and whether its overlay is known."""
-        if area.color is None or area.colouring is Colouring.UNKNOWN:
-            return
-        names: set[str] = set()
+    def _terms_of(self, sign: Sign, area: FaceArea, overlay: Overlay) -> Iterator[_May]:
+        """Return the terms that may hold for a colour, with each version that may."""
         made = _span(sign.fabricated_on, sign.fabricated_precision)
+        if area.color is None or area.colouring is Colouring.UNKNOWN or made is None:
+            return
+        newer: set[str] = set()  # names of which a newer version may hold
+        settled: set[str] = set()  # names of which a version holds for certain, if none newer
         for term in self.terms:  # newest version of a name first
-            if term.organisation_id != sign.maker_id or term.name in names or made is None:
+            if term.organisation_id != sign.maker_id or term.name in settled:
                 continue
             if term.made_from_on > made.last:
                 continue
-            names.add(term.name)
+            is_certain = term.made_from_on <= made.first
+            is_version_known = is_certain and term.name not in newer
+            newer.add(term.name)
+            if is_certain:
+                settled.add(term.name)
             if (term.sheeting_type, term.colouring) != (area.sheeting_type, area.colouring):
                 continue
             with_film = {Overlay.FILM: "with", Overlay.NONE: "without"}.get(overlay, "")
             if term.overlay != WarrantyTerm.Overlay.ANY and with_film not in ("", term.overlay):
                 continue
-            is_known = term.overlay == WarrantyTerm.Overlay.ANY or bool(with_film)
+            is_overlay_known = term.overlay == WarrantyTerm.Overlay.ANY or bool(with_film)
             for initial in term.initials.all():
                 if initial.color == area.color.value:
-                    yield term, initial.ra_cd_lx_m2, is_known
-
-    def _judge(
-        self,
-        sign: Sign,
-        area: FaceArea,
-        term: WarrantyTerm,
-        initial_ra: Decimal,
-        started: Days,
-        reading: ReadingSet,
-        lot: str,
-    ) -> Candidate | None:
-        """Return a colour that falls short; ``None``: it does not, or the term is over."""
-        promise = promise_on(steps_of(term), initial_ra, started, reading.taken_at.date())
-        if promise is None:
-            return None
-        result = reduce_color(reading.values, self.uncertainty)
-        shortfall = shortfall_of(result.mean, result.expanded_uncertainty_cd_lx_m2, promise)
-        if shortfall is None:
-            return None
-        return Candidate(sign, area, term, initial_ra, lot, started, reading, shortfall, ())
+                    yield _May(term, initial.ra_cd_lx_m2, is_overlay_known, is_version_known)
 
     def _conditions(
-        self, each: Candidate, seen: Sequence[Observed], *, overlay_known: bool
+        self, each: Candidate, seen: Sequence[Observed], may: _May
     ) -> tuple[Condition, ...]:
         term, reading = each.term, each.reading
+        day_of = self.agency.day_of
         conditions = [
             _inside(each),
             _read_clean(reading),
             self._certified(reading),
-            _sound(seen),
+            _sound(seen, day_of),
         ]
         if term.must_be_upright:
-            conditions.append(_upright(seen))
+            conditions.append(_upright(seen, day_of))
         if term.storage_months is not None:
             conditions.append(self._stored(each, term.storage_months))
-        if not overlay_known:
+        if not may.is_version_known:
             conditions.append(
                 Condition(
-                    "overlay",
+                    "version",
+                    "made while this version of the term held",
+                    Shown.UNKNOWN,
+                    "the day it was made is not known well enough to tell versions apart",
+                )
+            )
+        if not may.is_overlay_known:
+            conditions.append(
+                Condition(
+                    f"overlay {term.overlay}",
                     f"made {term.get_overlay_display()}",
                     Shown.UNKNOWN,
                     "the press log does not show whether it has an overlay",
@@ -345,7 +381,7 @@ class _World:
         if term.matched_components:
             conditions.append(
                 Condition(
-                    "components",
+                    f"parts {crc32(term.matched_components.encode()):08x}",
                     f"ink and overlay: {term.matched_components}",
                     Shown.UNKNOWN,
                     "their lots are in the production record; the shop states whether they are",
@@ -365,14 +401,15 @@ class _World:
         return Condition("certificate", words, shown, why)
 
     def _stored(self, each: Candidate, months: int) -> Condition:
+        key = f"storage {months}"
         words = f"made within {months} months of the receipt of its sheeting"
         made = _span(each.sign.fabricated_on, each.sign.fabricated_precision)
         received = self.received.get((each.sign.maker_id or 0, each.lot)) if each.lot else None
         if made is None or received is None:
             why = "the receipt of its lot is not known"
-            return Condition("storage", words, Shown.UNKNOWN, why)
+            return Condition(key, words, Shown.UNKNOWN, why)
         why = f"lot {each.lot} received {received:%Y-%m-%d}"
-        return Condition("storage", words, stored_long(received, made, months), why)
+        return Condition(key, words, stored_long(received, made, months), why)
 
 
 def _newest(readings: Sequence[ReadingSet], area: FaceArea) -> ReadingSet | None:
@@ -425,20 +462,18 @@ def _read_clean(reading: ReadingSet) -> Condition:
     return Condition("clean", words, Shown.FAILED, reading.surface_state.value)
 
 
-def _sound(seen: Sequence[Observed]) -> Condition:
+def _sound(seen: Sequence[Observed], day_of: Callable[[datetime], date]) -> Condition:
     words = "not damaged"
     worst = _standing_of(seen, DAMAGE)
     if not seen:
         return Condition("sound", words, Shown.UNKNOWN, "nobody has looked at it")
     if worst is None:
-        newest = max(each.taken_at for each in seen)
+        newest = day_of(max(each.taken_at for each in seen))
         return Condition("sound", words, Shown.MET, f"none on record up to {newest:%Y-%m-%d}")
-    return Condition(
-        "sound", words, Shown.FAILED, f"{worst.words}, seen {worst.taken_at:%Y-%m-%d}"
-    )
+    return Condition("sound", words, Shown.FAILED, _seen_words(worst, day_of))
 
 
-def _upright(seen: Sequence[Observed]) -> Condition:
+def _upright(seen: Sequence[Observed], day_of: Callable[[datetime], date]) -> Condition:
     words = "stands upright"
     lean = _standing_of(seen, LEAN)
     if lean is not None:
@@ -446,6 +481,10 @@ def _upright(seen: Sequence[Observed]) -> Condition:
             "upright", words, Shown.FAILED, f"{lean.words} {lean.taken_at:%Y-%m-%d}"
         )
     return Condition("upright", words, Shown.UNKNOWN, "no lean was noted; state it")
+
+
+def _seen_words(each: Observed, day_of: Callable[[datetime], date]) -> str:
+    return f"{each.words}, seen {day_of(each.taken_at):%Y-%m-%d}"
 
 
 def _standing_of(seen: Sequence[Observed], kinds: frozenset[str]) -> Observed | None:

@@ -17,19 +17,20 @@ from inventory.models import (
     ClaimFace,
     ClaimStatement,
     ClaimStep,
-    OrderLine,
+    PrintOrder,
     WarrantyClaim,
 )
 from inventory.services.logbook import log
 from inventory.services.ordering.drafting import lock_agency
+from inventory.services.ordering.lines import lock_order
 from inventory.services.warranty.candidates import find_candidates
 from inventory.services.warranty.evidence import evidence_of
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
     from datetime import date, datetime
 
-    from inventory.models import Organisation, User
+    from inventory.models import OrderLine, Organisation, User
 
 State = WarrantyClaim.State
 MOST_FACES = 200
@@ -37,6 +38,11 @@ MOST_LETTERS = 4_000
 MOST_WORDS = 255
 LONGEST_WAIT = timedelta(days=2 * 366)
 UNDER_WAY = (State.SENT, State.PASSED_ON)
+CREDITED_ON = (
+    PrintOrder.State.RELEASED,
+    PrintOrder.State.PRINTED,
+    PrintOrder.State.CLOSED,
+)
 
 
 def taken_by_claims(agency: Organisation) -> Q:
@@ -107,13 +113,9 @@ def draft_claim(
     )
     ClaimFace.objects.bulk_create(
         ClaimFace(
-            claim=claim,
-            sign=each.sign,
-            color=each.color,
-            term=each.term,
-            evidence=evidence_of(each, agency),
+            claim=claim, sign=each.sign, color=each.color, term=each.term, evidence=evidence
         )
-        for each in chosen
+        for each, evidence in zip(chosen, evidence_of(chosen, agency), strict=True)
     )
     _note_step(claim, State.DRAFT, "", by, now, f"drafted for {len(chosen)} colours of faces.")
     return claim
@@ -259,19 +261,26 @@ def credit_claim(
     """
     Credit accepted faces onto a line of an order between the same two parties.
 
-    Never more faces than were accepted, nor more on a line than it orders.
+    Never more faces than were accepted, nor more on a line than it orders; what was credited
+    on an order that was cancelled since may be credited again.
     """
     now = now or timezone.now()
     claim = _lock(claim)
     _must_be(claim, State.ANSWERED)
-    order = line.order
+    order = lock_order(line.order)
+    line = order.lines.get(pk=line.pk)  # as it is now that nobody else changes it
     if (order.agency_id, order.shop_id) != (claim.agency_id, claim.shop_id):
         msg = f"Order {order.number} is not one of {claim.agency} from {claim.shop}."
         raise NotPermittedError(msg)
     if not words.strip():
         msg = "Say what is credited, as the remedy names it."
         raise OutOfRangeError(msg)
-    OrderLine.objects.select_for_update().get(pk=line.pk)
+    if order.state not in CREDITED_ON:
+        msg = (
+            f"Order {order.number} is {order.get_state_display()}; a credit goes onto an order "
+            "that was released and not cancelled."
+        )
+        raise StateConflictError(msg)
     left = accepted_faces(claim) - credited_faces(claim)
     on_line = line.warranty_credits.aggregate(all=Sum("face_count"))["all"] or 0
     most = min(left, line.quantity - on_line)
@@ -302,8 +311,9 @@ def accepted_faces(claim: WarrantyClaim) -> int:
 
 
 def credited_faces(claim: WarrantyClaim) -> int:
-    """Return how many faces are credited."""
-    credited: int | None = claim.credits.aggregate(all=Sum("face_count"))["all"]
+    """Return how many faces are credited, on orders that were not cancelled since."""
+    standing = claim.credits.exclude(line__order__state=PrintOrder.State.CANCELLED)
+    credited: int | None = standing.aggregate(all=Sum("face_count"))["all"]
     return credited or 0
 
 
@@ -318,9 +328,14 @@ def open_conditions(claim: WarrantyClaim) -> dict[str, str]:
 
 
 def conditions_of(
-    face: ClaimFace, statements: Sequence[ClaimStatement]
+    face: ClaimFace, statements: Iterable[ClaimStatement], day_of: Callable[[datetime], date]
 ) -> tuple[Condition, ...]:
-    """Return a face's conditions, with what was stated of those the records leave open."""
+    """
+    Return a face's conditions, with what was stated of those the records leave open.
+
+    ``statements`` in the order in which they were made; days are told as ``day_of`` has them,
+    those of the agency.
+    """
     newest = {each.condition: each for each in statements}
     found = []
     for each in face.evidence["conditions"]:
@@ -332,7 +347,7 @@ def conditions_of(
                 condition.key,
                 condition.words,
                 Shown.MET if said.is_met else Shown.FAILED,
-                f"stated by {who} on {said.stated_at:%Y-%m-%d}: {said.words}",
+                f"stated by {who} on {day_of(said.stated_at):%Y-%m-%d}: {said.words}",
             )
         found.append(condition)
     return tuple(found)

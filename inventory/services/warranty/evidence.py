@@ -2,36 +2,85 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from collections import defaultdict
+from typing import TYPE_CHECKING, Any, NamedTuple
 
+from inventory.engineering.inspection.instruments import certificate_on
 from inventory.engineering.inspection.readings import decimal_words
 from inventory.engineering.inspection.usability import geometry_words
-from inventory.models import ColourArea, Inspection, Photo
+from inventory.models import ColourArea, Inspection, InstrumentCheck, Photo
 from inventory.services.production.after_press import NOT_KNOWN
 from inventory.services.production.records import production_record
+from inventory.services.production.what_was_on import logged_events
+from inventory.services.warranty.candidates import certificates_of
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping, Sequence
+    from datetime import date
+
+    from inventory.engineering.production.press_log import LoggedEvent
     from inventory.models import Organisation
     from inventory.services.warranty.candidates import Candidate
 
 MOST_PHOTOS = 4
 
 
-def evidence_of(candidate: Candidate, agency: Organisation) -> dict[str, Any]:
+class _Gathered(NamedTuple):
+    """What several candidates rest on: visits, photos by sign, checks and certificates."""
+
+    visits: Mapping[int, Inspection]
+    photos: Mapping[int, list[Photo]]
+    checks: Mapping[int, list[InstrumentCheck]]
+    certificates: Mapping[int, list[tuple[date | None, date | None]]]
+    made: Mapping[int, list[tuple[str, str]]]
+
+
+def evidence_of(
+    candidates: Sequence[Candidate], agency: Organisation
+) -> Iterator[dict[str, Any]]:
     """
-    Return what a claim says of one colour of a face, in plain words and figures.
+    Return for each candidate what a claim says of it, in plain words and figures.
 
     The instrument and its certificate are written out, since the shop cannot read the
-    agency's instruments; photos are named by their SHA-256.
+    agency's instruments; photos are named by their SHA-256. Look-ups go by the signs, for
+    their production records alone; press logs are read once.
     """
+    gathered = _gather(candidates, agency)
+    for each in candidates:
+        yield _evidence(each, agency, gathered)
+
+
+def _gather(candidates: Sequence[Candidate], agency: Organisation) -> _Gathered:
+    signs = {each.sign.pk: each.sign for each in candidates}
+    visits = Inspection.objects.select_related("instrument", "inspector").in_bulk(
+        {each.reading.visit for each in candidates}
+    )
+    photos: dict[int, list[Photo]] = defaultdict(list)
+    for photo in Photo.objects.filter(sign__in=signs).order_by("-recorded_at", "-pk"):
+        photos[photo.sign_id].append(photo)
+    checks: dict[int, list[InstrumentCheck]] = defaultdict(list)
+    instruments = {visit.instrument_id for visit in visits.values()} - {None}
+    for check in InstrumentCheck.objects.filter(instrument__in=instruments).order_by(
+        "checked_at", "pk"
+    ):
+        checks[check.instrument_id].append(check)
+    logs: dict[int, list[LoggedEvent]] = {}
+    made: dict[int, list[tuple[str, str]]] = {}
+    for sign in signs.values():
+        log = None
+        if sign.print_run is not None:
+            press = sign.print_run.press
+            log = logs[press.pk] = logs.get(press.pk) or logged_events(press)
+        made[sign.pk] = production_record(sign, log).rows
+    return _Gathered(visits, photos, checks, certificates_of(agency), made)
+
+
+def _evidence(
+    candidate: Candidate, agency: Organisation, gathered: _Gathered
+) -> dict[str, Any]:
     sign, reading, short = candidate.sign, candidate.reading, candidate.shortfall
     promise = short.promise
-    visit = Inspection.objects.select_related("instrument", "inspector").get(pk=reading.visit)
-    photos = (
-        Photo.objects.filter(sign=sign)
-        .order_by("-recorded_at", "-pk")
-        .values_list("pk", "sha256")
-    )
+    visit = gathered.visits[reading.visit]
     started = candidate.started
     began = f"{started.first:%Y-%m-%d}"
     if started.first != started.last:
@@ -57,12 +106,12 @@ def evidence_of(candidate: Candidate, agency: Organisation) -> dict[str, Any]:
         ("read at", agency.clock_words(reading.taken_at)),
         ("read by", str(visit.inspector) if visit.inspector else NOT_KNOWN),
         ("state of the face", reading.surface_state.value or "not recorded"),
-        *_instrument(visit),
+        *_instrument(visit, agency, gathered),
         ("remedy", promise.step.remedy),
     ]
     return {
         "rows": [list(row) for row in rows],
-        "production": [list(row) for row in production_record(sign).rows],
+        "production": [list(row) for row in gathered.made[sign.pk]],
         "conditions": [
             {"key": each.key, "words": each.words, "shown": each.shown.value, "why": each.why}
             for each in candidate.conditions
@@ -77,7 +126,7 @@ def evidence_of(candidate: Candidate, agency: Organisation) -> dict[str, Any]:
             "read_on": f"{agency.day_of(reading.taken_at):%Y-%m-%d}",
             "is_clear": short.is_clear,
         },
-        "photos": [[each.pk, each.sha256] for each in photos[:MOST_PHOTOS]],
+        "photos": [[each.pk, each.sha256] for each in gathered.photos[sign.pk][:MOST_PHOTOS]],
     }
 
 
@@ -104,29 +153,33 @@ def _place(candidate: Candidate) -> str:
     return f"{support.latitude_deg:.6f}, {support.longitude_deg:.6f}"
 
 
-def _instrument(visit: Inspection) -> list[tuple[str, str]]:
+def _instrument(
+    visit: Inspection, agency: Organisation, gathered: _Gathered
+) -> list[tuple[str, str]]:
+    """Return the instrument, its certificate on the day of the visit, and its last check."""
     known = visit.instrument
     if known is None:
         return [("instrument", NOT_KNOWN)]
-    due = known.certificate_due_on
-    certificate = f"in date until {due:%Y-%m-%d}" if due else NOT_KNOWN
-    if known.certificate_on and due:
-        certificate = f"of {known.certificate_on:%Y-%m-%d}, {certificate}"
-    check = (
-        known.checks.filter(checked_at__lte=visit.taken_at)
-        .order_by("-checked_at", "-pk")
-        .first()
+    held = certificate_on(
+        gathered.certificates.get(known.pk, []), agency.day_of(visit.taken_at)
     )
+    certificate = NOT_KNOWN
+    if held is not None:
+        start, due = held
+        certificate = f"of {start:%Y-%m-%d}, " if start else ""
+        certificate += f"in date until {due:%Y-%m-%d}"
+    before = [each for each in gathered.checks[known.pk] if each.checked_at <= visit.taken_at]
     words = NOT_KNOWN
-    if check is not None:
+    if before:
+        check = before[-1]
         outcome = "within" if check.is_within_tolerance else "outside"
         wanted, shown = check.reference_ra_cd_lx_m2, check.shown_ra_cd_lx_m2
         words = (
-            f"{check.checked_at:%Y-%m-%d}: reference {wanted.normalize():f}, shown "
-            f"{shown.normalize():f} cd/lx/m², {outcome} its tolerance"
+            f"{agency.day_of(check.checked_at):%Y-%m-%d}: reference {wanted.normalize():f}, "
+            f"shown {shown.normalize():f} cd/lx/m², {outcome} its tolerance"
         )
     return [
         ("instrument", known.serial),
-        ("certificate as now", certificate),
+        ("certificate on the day", certificate),
         ("last check before", words),
     ]
